@@ -1,0 +1,6 @@
+//! Farandole: teach music by movement.
+//!
+//! The rooms and who may use whom are described in `DEVELOPERS.md`; `tests/layering.rs` holds the rules.
+
+pub mod recording;
+pub mod units;

@@ -1,0 +1,2 @@
+//! Runs the program.
+fn main() {}
