@@ -1,8 +1,8 @@
 //! Units of measure: one type each, and the only place where one is turned into another.
 //!
 //! Musical time and clock time are kept apart: a [`Beat`] has no length in seconds until a
-//! [`grid gives it one. Within each kind, an instant ([`Beat`], [`Seconds`]) is
-//! measured from the start of the recording's grid or of its sound.
+//! grid gives it one. Within each kind, an instant ([`Beat`], [`Seconds`]) is measured from the start of the
+//! recording's grid or of its sound.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
