@@ -3,6 +3,7 @@
 //! This room knows nothing of beats or dances. Everything downstream reads the same decoded
 //! samples, so listening and playing cannot disagree about where a beat is.
 
+pub use crate::identity::Identity;
 use crate::units::{Frames, SampleRate, Seconds};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -36,17 +37,6 @@ impl Recording {
     pub fn length(&self) -> Seconds {
         self.frames().to_seconds(self.rate)
     }
-}
-
-/// What a recording is known by: its samples, not its name. Two transfers of one disc differ; a copy does not.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub struct Identity {
-    /// BLAKE3 hash of rate, channel count and decoded samples, in lower-case hexadecimal (64 digits).
-    pub hash: String,
-    /// Frames after trimming.
-    pub frames: u64,
-    /// Frames a second.
-    pub rate: u32,
 }
 
 /// The file's own words about itself; untrusted and possibly empty.
