@@ -2,6 +2,8 @@
 //!
 //! The rooms and who may use whom are described in `DEVELOPERS.md`; `tests/layering.rs` holds the rules.
 
+pub mod check;
+pub mod dance;
 pub mod grid;
 pub mod identity;
 pub mod listening;

@@ -1,0 +1,10 @@
+//! Dances: one choreography for one recording, the moves it is made of, and a first draft of one.
+//!
+//! Pure: nothing here reads a file or a clock. Cues live in beats; only the dance's own grid makes seconds of them.
+
+mod types;
+
+pub use types::{
+    Cue, Dance, Energy, GentleVersion, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,
+    StepKind, StepRate,
+};
