@@ -133,32 +133,34 @@ fn rooms_used(code: &str) -> Vec<String> {
     used
 }
 
-fn violations() -> Vec<String> {
+/// What the code of one file in `room` does that its room may not.
+fn judge(room: &str, code: &str) -> Vec<String> {
     let rooms: BTreeMap<&str, &[&str]> = ROOMS.iter().copied().collect();
+    let Some(allowed) = rooms.get(room) else {
+        return vec![format!("room '{room}' has no rule in tests/layering.rs")];
+    };
+    let mut wrong = Vec::new();
+    for used in rooms_used(code) {
+        if used != room && rooms.contains_key(used.as_str()) && !allowed.contains(&used.as_str()) {
+            wrong.push(format!("'{room}' may not use '{used}'"));
+        }
+    }
+    if PURE.contains(&room) {
+        let words = IMPURE.iter().filter(|word| code.contains(**word));
+        wrong.extend(words.map(|word| format!("a pure room may not mention '{word}'")));
+    }
+    let words = ENDS_THE_PROCESS.iter().filter(|word| code.contains(**word));
+    wrong.extend(words.map(|word| format!("only main.rs may say '{word}'")));
+    wrong
+}
+
+fn violations() -> Vec<String> {
     let mut wrong = Vec::new();
     for source in sources(&src()) {
         let room = room_of(&source);
-        let shown = source.strip_prefix(src()).expect("found below src").display().to_string();
-        if room == "lib" || room == "main" {
-            continue;
-        }
-        let code = code(&source);
-        let Some(allowed) = rooms.get(room.as_str()) else {
-            wrong.push(format!("{shown}: room '{room}' has no rule in tests/layering.rs"));
-            continue;
-        };
-        for used in rooms_used(&code) {
-            if used != room && rooms.contains_key(used.as_str()) && !allowed.contains(&used.as_str()) {
-                wrong.push(format!("{shown}: '{room}' may not use '{used}'"));
-            }
-        }
-        if PURE.contains(&room.as_str()) {
-            for word in IMPURE.iter().filter(|word| code.contains(**word)) {
-                wrong.push(format!("{shown}: a pure room may not mention '{word}'"));
-            }
-        }
-        for word in ENDS_THE_PROCESS.iter().filter(|word| code.contains(**word)) {
-            wrong.push(format!("{shown}: only main.rs may say '{word}'"));
+        if room != "lib" && room != "main" {
+            let shown = source.strip_prefix(src()).expect("found below src").display();
+            wrong.extend(judge(&room, &code(&source)).into_iter().map(|what| format!("{shown}: {what}")));
         }
     }
     wrong
@@ -189,6 +191,15 @@ fn imports_are_found_however_they_are_written() {
     let code =
         "use crate::{units::{Beat, Bpm}, dance};\nlet x = crate::screen::run(); use crate::check::{self};";
     assert_eq!(rooms_used(code), ["units", "dance", "screen", "check"]);
+}
+
+#[test]
+fn a_forbidden_import_is_named() {
+    assert_eq!(judge("dance", "use crate::{grid::Grid, screen::App};"), ["'dance' may not use 'screen'"]);
+    assert_eq!(judge("check", "let t = std::fs::read(p);"), ["a pure room may not mention 'std::fs'"]);
+    assert_eq!(judge("screen", "std::process::exit(1)"), ["only main.rs may say 'process::exit'"]);
+    assert_eq!(judge("attic", ""), ["room 'attic' has no rule in tests/layering.rs"]);
+    assert!(judge("screen", "use crate::{dance::Dance, sound}; std::fs::read(p)").is_empty());
 }
 
 #[test]
