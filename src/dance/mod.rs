@@ -2,6 +2,7 @@
 //!
 //! Pure: nothing here reads a file or a clock. Cues live in beats; only the dance's own grid makes seconds of them.
 
+pub mod file;
 pub mod reading;
 mod types;
 
