@@ -160,7 +160,9 @@ fn metre(section: &Section) -> Outcome<Metre> {
             _ => return fault(line, format!("'{bar}' is not a later bar")),
         };
         match changes.last() {
-            None if bar != 1 || words[0] == "end" => return fault(line, "the first metre must stand at bar 1"),
+            None if bar != 1 || words[0] == "end" => {
+                return fault(line, "the first metre must stand at bar 1");
+            }
             None => {}
             Some((_, beats)) => {
                 while bars.len() < bar {
@@ -266,12 +268,13 @@ fn touches(section: &Section, metre: &Metre) -> Outcome<Vec<(f64, Touch)>> {
 fn phrases(section: &Section, metre: &Metre) -> Outcome<Vec<Phrase>> {
     let mut phrases: Vec<Phrase> = Vec::new();
     for &(line, text) in &section.lines {
-        let mut words = text.splitn(3, char::is_whitespace);
-        let (Some(at), Some(letter), Some(name)) = (words.next(), words.next(), words.next()) else {
+        let mut words = text.split_whitespace();
+        let (Some(at), Some(letter)) = (words.next(), words.next()) else {
             return fault(line, "a phrase is 'PLACE LETTER NAME'");
         };
+        let name = words.collect::<Vec<_>>().join(" ");
         let start = place(line, at, metre)?;
-        phrases.push(Phrase { start, letter: letter.to_owned(), name: name.trim().to_owned() });
+        phrases.push(Phrase { start, letter: letter.to_owned(), name });
     }
     if phrases.first().is_none_or(|p| p.start != 0.0) || !phrases.is_sorted_by(|a, b| a.start < b.start) {
         return fault(section.line, "phrases must ascend from bar 1");
@@ -386,7 +389,7 @@ hold 3:2 1.5
 1 legato
 
 [phrases]
-1 A the only one # a remark
+1   A  the only  one # a remark
 
 [tune scale]
 1 c4 d4 e4 f4 | g4 r |
@@ -404,7 +407,7 @@ at 1 scale up 12
         assert_eq!(score.tempo.curve().at(5.0), 120.0);
         assert_eq!(score.tempo.holds(), [Hold { beat: 7.0, extra: 1.5 }]);
         assert_eq!(score.dynamics.at(6.0), 114.0);
-        assert_eq!(score.phrases[0].name, "the only one");
+        assert_eq!(score.phrases, [Phrase { start: 0.0, letter: "A".into(), name: "the only one".into() }]);
         let flute = &score.parts[0];
         assert_eq!((flute.voice, flute.ahead), (Voice::Program(73), 0.012));
         let keys: Vec<u8> = flute.notes.iter().map(|n| n.key).collect();
@@ -420,7 +423,11 @@ at 1 scale up 12
             ("2 pp to ff at 3", "2 pp to loud at 3", "line 20: 'loud' is not a dynamic from ppp to fff"),
             ("e4 f4 |", "e4 |", "line 34: the tune's bar line after 3 beats is no bar line of the piece"),
             ("at 1 scale", "at 1 ladder", "line 34: there is no tune 'ladder'"),
-            ("at 1 scale", "at 2 scale", "line 34: the tune's bar line after 4 beats is no bar line of the piece"),
+            (
+                "at 1 scale",
+                "at 2 scale",
+                "line 34: the tune's bar line after 4 beats is no bar line of the piece",
+            ),
             ("seed 1", "seed one", "line 3: 'one' is not a number"),
             ("tail 1", "", "line 0: 'tail' is missing"),
             ("1 legato", "1 smooth", "line 23: 'smooth' is not staccato, detached, tenuto or legato"),

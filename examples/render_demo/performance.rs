@@ -14,7 +14,8 @@ const VELOCITY_SPREAD: f64 = 2.5;
 const ACCENT: f64 = 13.0;
 /// Velocity that the first beat of a bar adds.
 const METRICAL_ACCENT: f64 = 4.0;
-/// How long drum keys stay down, in seconds: releasing one sooner would cut cymbals short.
+/// How long drum keys without a touch of their own stay down, in seconds: releasing one sooner would cut
+/// cymbals short.
 const DRUM_LENGTH: f64 = 2.5;
 /// A key must be up this long before it is struck again, in seconds.
 const KEY_GAP: f64 = 0.004;
@@ -60,10 +61,13 @@ pub fn perform(score: &Score) -> Vec<Stroke> {
             let shift = (chance.bell() * TIMING_SPREAD).clamp(-GREATEST_DEVIATION, GREATEST_DEVIATION);
             let heard = (score.seconds_at(note.at) + shift).max(0.0);
             let down = (heard - part.ahead).max(0.0);
-            let touch = note.touch.or(part.touch).unwrap_or_else(|| score.touch_at(note.at));
-            let up = match part.voice {
-                Voice::Drums => down + DRUM_LENGTH,
-                Voice::Program(_) => score.seconds_at(note.at + note.length * touch.share()) + shift,
+            let written = note.touch.or(part.touch);
+            let up = match (part.voice, written) {
+                (Voice::Drums, None) => down + DRUM_LENGTH,
+                _ => {
+                    let touch = written.unwrap_or_else(|| score.touch_at(note.at));
+                    score.seconds_at(note.at + note.length * touch.share()) + shift
+                }
             };
             let first_beat = score.metre.bars.iter().any(|bar| (bar - note.at).abs() < 1e-6);
             let velocity = score.dynamics.at(note.at)
@@ -135,7 +139,8 @@ mod tests {
 
     #[test]
     fn a_key_is_up_before_it_is_struck_again() {
-        let stroke = |down, up| Stroke { channel: 0, key: 60, velocity: 80, beat: 0.0, down, up, heard: down };
+        let stroke =
+            |down, up| Stroke { channel: 0, key: 60, velocity: 80, beat: 0.0, down, up, heard: down };
         let mut strokes = vec![stroke(0.0, 2.0), stroke(1.0, 1.5)];
         release_before_striking_again(&mut strokes);
         assert_eq!(strokes[0].up, 1.0 - KEY_GAP);

@@ -119,14 +119,14 @@ impl Score {
     }
 }
 
-/// Dynamic marks and the MIDI velocities they stand for. The steps are ours: about 4 dB each where a sound
+/// Dynamic marks and the MIDI velocities they stand for. The steps are ours: 3 to 6 dB each where a sound
 /// font follows the velocity curve of the SoundFont 2.04 specification (40 log10 of the share of 127).
 pub const DYNAMICS: [(&str, f64); 8] = [
-    ("ppp", 27.0),
-    ("pp", 36.0),
-    ("p", 48.0),
-    ("mp", 60.0),
-    ("mf", 76.0),
+    ("ppp", 30.0),
+    ("pp", 42.0),
+    ("p", 54.0),
+    ("mp", 66.0),
+    ("mf", 80.0),
     ("f", 96.0),
     ("ff", 114.0),
     ("fff", 122.0),

@@ -26,7 +26,9 @@ pub enum SynthesisError {
     #[error("the loudness cannot be measured; does the sound font have the instruments?")]
     Loudness(#[from] ebur128::Error),
     /// The wanted loudness leaves no room for the loudest moment; whoever wrote the score can lower it.
-    #[error("at {wanted} LUFS the highest sample would be {peak:.1} dBFS, over -1; lower 'loudness' by {over:.1}")]
+    #[error(
+        "at {wanted} LUFS the highest sample would be {peak:.1} dBFS, over -1; lower 'loudness' by {over:.1}"
+    )]
     TooLoud {
         /// LUFS asked for.
         wanted: f64,

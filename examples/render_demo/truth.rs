@@ -120,7 +120,8 @@ pub fn truth(score: &Score, strokes: &[Stroke], audio: &str) -> Truth {
             metre.push(MetreChange { bar: bar + 1, start_s: seconds(pair[0]), beats });
         }
     }
-    let ends = |starts: Vec<f64>| -> Vec<f64> { starts.into_iter().skip(1).chain([score.metre.end()]).collect() };
+    let ends =
+        |starts: Vec<f64>| -> Vec<f64> { starts.into_iter().skip(1).chain([score.metre.end()]).collect() };
     let phrase_ends = ends(score.phrases.iter().map(|p| p.start).collect());
     let touch_ends = ends(score.touches.iter().map(|t| t.0).collect());
     Truth {
@@ -210,11 +211,8 @@ fn rests(strokes: &[Stroke]) -> Vec<Span> {
         if stroke.down - held_until >= SHORTEST_REST {
             rests.push(Span { start_s: round(held_until), end_s: round(stroke.down) });
         }
-        held_until = if held_until.is_finite() {
-            held_until.max(silent_from(stroke))
-        } else {
-            silent_from(stroke)
-        };
+        held_until =
+            if held_until.is_finite() { held_until.max(silent_from(stroke)) } else { silent_from(stroke) };
     }
     rests
 }
