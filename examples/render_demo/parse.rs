@@ -426,7 +426,7 @@ at 1 scale up 12
             (
                 "at 1 scale",
                 "at 2 scale",
-                "line 34: the tune's bar line after 4 beats is no bar line of the piece",
+                "line 34: the tune's bar line after 6 beats is no bar line of the piece",
             ),
             ("seed 1", "seed one", "line 3: 'one' is not a number"),
             ("tail 1", "", "line 0: 'tail' is missing"),
