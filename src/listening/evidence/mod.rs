@@ -1,0 +1,114 @@
+//! Evidence: what the sound says about beats and bars, before anyone decides.
+//!
+//! One pass over the sound gives [`Evidence`]: log-odds of a beat, a subdivision and a bar's first beat in each
+//! 10 ms frame, and a coarse texture (harmony, bass, level) from which bars and phrases are told apart. Deciding is
+//! left to the decoder, which may be asked again and again with other anchors.
+
+mod attacks;
+mod bank;
+mod curve;
+mod features;
+mod likelihood;
+mod spectra;
+mod texture;
+
+pub use likelihood::Likelihood;
+pub use texture::{Passage, TEXTURE_FPS, Texture};
+
+pub(crate) use curve::peak;
+pub(crate) use spectra::FPS;
+
+use super::mono::RATE;
+use crate::units::Seconds;
+use attacks::Attacks;
+use serde::{Deserialize, Serialize};
+use spectra::{LONG_STEP, Spectra, Spectrogram};
+use std::ops::ControlFlow;
+
+/// Samples between two reports of progress: ten seconds.
+const PROGRESS: usize = 10 * RATE.0 as usize;
+/// Peak under which a recording counts as silent: -60 dB of full scale, under any room's noise in playback.
+const SILENT_PEAK: f32 = 1e-3;
+
+/// Everything the decoder needs to know of a recording.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Length of the sound.
+    pub length: Seconds,
+    /// Whether anything can be heard at all.
+    pub silent: bool,
+    /// Log-odds by frame.
+    pub likelihood: Likelihood,
+    /// Strength of attacks by frame, 1 being usual around there; for placing beats.
+    pub onset: Vec<f32>,
+    /// Size of the change of level and tone colour at a frame where it is largest around there, dB; else 0.
+    pub novelty: Vec<f32>,
+    /// Harmony, bass and level.
+    pub texture: Texture,
+}
+
+/// Gathers evidence from a stream of mono samples at 22 050 Hz.
+pub struct Gathering {
+    spectra: Spectra,
+    attacks: Attacks,
+    frames: Spectrogram,
+    samples: u64,
+    peak: f32,
+}
+
+impl Default for Gathering {
+    fn default() -> Self {
+        let spectra = Spectra::new();
+        let attacks = Attacks::new(spectra.bank());
+        Self { spectra, attacks, frames: Spectrogram::default(), samples: 0, peak: 0.0 }
+    }
+}
+
+impl Gathering {
+    /// Takes the next samples.
+    pub fn push(&mut self, mono: &[f32]) {
+        for block in mono.chunks(RATE.0 as usize) {
+            self.samples += block.len() as u64;
+            self.peak = block.iter().fold(self.peak, |peak, sample| peak.max(sample.abs()));
+            self.spectra.push(block, &mut self.frames);
+            self.take_bands();
+        }
+    }
+
+    fn take_bands(&mut self) {
+        self.attacks.push(&self.frames.bands);
+        self.frames.bands.clear();
+    }
+
+    /// The evidence of all that was taken.
+    #[must_use]
+    pub fn finish(mut self) -> Evidence {
+        let length = Seconds(self.samples as f64 / f64::from(RATE.0));
+        let frames = if self.samples == 0 { 0 } else { (length.0 * FPS as f64) as usize + 1 };
+        self.spectra.finish(&mut self.frames);
+        self.take_bands();
+        self.attacks.finish(frames);
+        let bass_bands = self.spectra.bass_bands();
+        let Self { attacks, frames: Spectrogram { mut chroma, mut bass, .. }, peak, .. } = self;
+        let long = frames.div_ceil(LONG_STEP);
+        chroma.resize(12 * long, 0.0);
+        bass.resize(bass_bands * long, 0.0);
+        let features = features::Features::new(&attacks.growth, &attacks.power, &chroma, &bass, bass_bands);
+        let likelihood = Likelihood::from_features(&features);
+        let novelty = texture::novelty(&attacks.power);
+        let texture = Texture::new(&attacks.power, &features.onset, &chroma, &bass, bass_bands);
+        Evidence { length, silent: peak < SILENT_PEAK, likelihood, onset: features.onset, novelty, texture }
+    }
+}
+
+/// Hears a whole recording given as mono at 22 050 Hz; `progress` gets the share done, and may stop it (`None`).
+pub fn gather(mono: &[f32], progress: &mut dyn FnMut(f32) -> ControlFlow<()>) -> Option<Evidence> {
+    let mut gathering = Gathering::default();
+    for (n, block) in mono.chunks(PROGRESS).enumerate() {
+        if progress((n * PROGRESS) as f32 / mono.len() as f32).is_break() {
+            return None;
+        }
+        gathering.push(block);
+    }
+    Some(gathering.finish())
+}

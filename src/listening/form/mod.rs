@@ -1,0 +1,4 @@
+//! Form: which beats start bars, and which bars start phrases.
+
+pub(crate) mod bars;
+pub(crate) mod phrases;

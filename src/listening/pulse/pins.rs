@@ -1,0 +1,150 @@
+//! Pins: what the teacher's anchors ask of the search for beats.
+//!
+//! A beat given exactly is pinned to its step. A tap is pinned to a window, since hands scatter by some 30 ms and
+//! lead by about as much (Repp 2005). Taps that follow one another closely were meant as neighbouring beats: nothing
+//! lies between them, which settles the metrical level.
+
+use super::search::{BINS, Constraints, STEPS_PER_SECOND};
+use crate::grid::Anchor;
+use std::ops::RangeInclusive;
+
+/// Taps come early by about this much, in seconds.
+pub(crate) const LEAD: f64 = 0.03;
+/// Scatter of taps: one standard deviation, in seconds.
+const SCATTER: f64 = 0.035;
+/// A tap's window reaches this far to either side, or less between close taps.
+const REACH: f64 = 0.12;
+/// The same as a share of the time to the next tap.
+const REACH_SHARE: f64 = 0.3;
+/// Pins closer than this are one beat; the later word counts.
+const CLOSEST: f64 = 0.22;
+/// Taps up to this far apart are neighbouring beats.
+const NEIGHBOURS: f64 = 1.85;
+/// A gap in a run of taps this much longer than usual is a tap that was left out.
+const LEFT_OUT: f64 = 1.6;
+
+/// A place that needs exactly one beat.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Pin {
+    /// Where it is most likely, seconds.
+    pub(crate) at: f64,
+    /// Whether it is exactly there, rather than tapped near there.
+    pub(crate) exact: bool,
+    /// Earliest and latest step.
+    pub(crate) window: RangeInclusive<usize>,
+}
+
+/// The pins of a list of anchors, ascending, disjoint, within `steps`.
+pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
+    let mut wanted: Vec<(f64, bool)> = Vec::new();
+    for anchor in anchors {
+        let (at, exact) = match *anchor {
+            Anchor::Tap { at } => (at.0 + LEAD, false),
+            Anchor::Beat { at } => (at.0, true),
+            _ => continue,
+        };
+        let last = steps.saturating_sub(1) as f64 / f64::from(STEPS_PER_SECOND);
+        if !at.is_finite() || at < 0.0 || at > last + 0.01 {
+            continue;
+        }
+        // An exact beat outranks taps beside it; otherwise the later word does.
+        let beside = |other: &(f64, bool)| (other.0 - at).abs() < CLOSEST;
+        if !exact && wanted.iter().any(|other| other.1 && beside(other)) {
+            continue;
+        }
+        wanted.retain(|other| !beside(other));
+        wanted.push((at, exact));
+    }
+    wanted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    (0..wanted.len())
+        .map(|n| {
+            let (at, exact) = wanted[n];
+            let gap = |other: Option<&(f64, bool)>| other.map_or(f64::INFINITY, |o| (o.0 - at).abs());
+            let nearest = gap(n.checked_sub(1).map(|p| &wanted[p])).min(gap(wanted.get(n + 1)));
+            let reach = if exact { 0.0 } else { REACH.min(REACH_SHARE * nearest) };
+            let step = |at: f64| {
+                ((at * f64::from(STEPS_PER_SECOND)).max(0.0) as usize).min(steps.saturating_sub(1))
+            };
+            Pin { at, exact, window: step(at - reach)..=step(at + reach) }
+        })
+        .collect()
+}
+
+/// Makes the search obey `pins`, and adds to `beat` how well each step agrees with the taps.
+pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, beat: &mut [f32]) {
+    let (Some(first), Some(last)) = (pins.first(), pins.last()) else { return };
+    let steps = beat.len();
+    constraints.begin = 0..first.window.end() + 1;
+    constraints.end_from = *last.window.start();
+    let mut done = 0;
+    for t in 0..steps {
+        while pins.get(done).is_some_and(|pin| *pin.window.end() < t) {
+            done += 1;
+        }
+        if let Some(pin) = done.checked_sub(1).map(|before| &pins[before]) {
+            constraints.earliest[t] = constraints.earliest[t].max(*pin.window.start() as u32);
+        }
+    }
+    let usual = usual_gap(pins);
+    for pair in pins.windows(2) {
+        let gap = pair[1].at - pair[0].at;
+        let taps = !pair[0].exact && !pair[1].exact;
+        if taps && gap <= NEIGHBOURS.min(LEFT_OUT * usual(pair[0].at)) {
+            constraints.allowed[pair[0].window.end() + 1..*pair[1].window.start()].fill(false);
+        }
+    }
+    for pin in pins {
+        for t in pin.window.clone() {
+            let off = (t as f64 + 0.5) / f64::from(STEPS_PER_SECOND) - pin.at;
+            if !pin.exact {
+                beat[t] -= (0.5 * (off / SCATTER).powi(2)) as f32;
+            }
+            constraints.allowed[t] = true;
+            constraints.loose[t] = true;
+            constraints.bins[t] = (0, (BINS - 1) as u8);
+        }
+    }
+}
+
+/// The usual gap between the taps around an instant: the median of those within four seconds.
+fn usual_gap(pins: &[Pin]) -> impl Fn(f64) -> f64 {
+    let gaps: Vec<(f64, f64)> = pins
+        .windows(2)
+        .map(|pair| (pair[0].at, pair[1].at - pair[0].at))
+        .filter(|&(_, gap)| gap <= NEIGHBOURS)
+        .collect();
+    move |at| {
+        let mut near: Vec<f64> =
+            gaps.iter().filter(|(from, _)| (from - at).abs() <= 4.0).map(|&(_, gap)| gap).collect();
+        near.sort_by(f64::total_cmp);
+        near.get(near.len() / 2).copied().unwrap_or(NEIGHBOURS)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Seconds;
+
+    fn tap(at: f64) -> Anchor {
+        Anchor::Tap { at: Seconds(at) }
+    }
+
+    #[test]
+    fn pins_are_disjoint_and_exact_beats_outrank_taps() {
+        let anchors = [tap(1.0), Anchor::Beat { at: Seconds(1.1) }, tap(1.2), tap(2.0), tap(f64::NAN), tap(-4.0)];
+        let pins = pins(&anchors, 500);
+        assert_eq!(pins.len(), 2);
+        assert_eq!((pins[0].at, pins[0].exact, &pins[0].window), (1.1, true, &(55..=55)));
+        assert!(pins[0].window.end() < pins[1].window.start());
+    }
+
+    #[test]
+    fn nothing_lies_between_neighbouring_taps_but_where_one_was_left_out() {
+        let pins = pins(&[0.97, 1.47, 1.97, 2.97, 3.47].map(tap), 500);
+        let mut constraints = Constraints::none(500);
+        constrain(&pins, &mut constraints, &mut [0.0; 500]);
+        assert!(!constraints.allowed[62] && constraints.allowed[125]);
+        assert_eq!(constraints.earliest[90], *pins[1].window.start() as u32);
+    }
+}

@@ -1,0 +1,49 @@
+//! Placing: from a step of 20 ms to the instant of the attack that is heard there.
+
+use super::pins::Pin;
+use super::search::{STEP, Step};
+use crate::listening::evidence::{Evidence, FPS};
+use crate::units::Seconds;
+
+/// How far from its step an attack is looked for, in frames.
+const REACH: usize = 4;
+/// Strength under which an attack does not move a beat.
+const WEAK: f32 = 0.4;
+/// The onset curve peaks this much before the attack (frames), measured on clicks of known time.
+const EARLY: f64 = 0.0;
+
+/// Beat times, strictly ascending, within the recording; exact pins lie exactly where they were given.
+pub(crate) fn placed(evidence: &Evidence, path: &[Step], pins: &[Pin]) -> Vec<(Step, Seconds)> {
+    let mut out: Vec<(Step, Seconds)> = Vec::with_capacity(path.len());
+    for &step in path {
+        let pin = pins.iter().find(|pin| pin.exact && pin.window.contains(&step.at));
+        let at = pin.map_or_else(|| attack_near(&evidence.onset, step.at), |pin| pin.at);
+        let at = at.clamp(0.0, evidence.length.0);
+        if out.last().is_none_or(|(_, before)| at > before.0 + 0.02) {
+            out.push((step, Seconds(at)));
+        }
+    }
+    out
+}
+
+/// The instant of the strongest attack near a step, or the step's own middle.
+fn attack_near(onset: &[f32], step: usize) -> f64 {
+    let middle = (STEP * step) as f64 + 0.5 * (STEP - 1) as f64;
+    let from = (STEP * step).saturating_sub(REACH).max(1);
+    let to = (STEP * step + STEP + REACH).min(onset.len().saturating_sub(1));
+    let closeness = |frame: usize| (-0.5 * ((frame as f64 - middle) / 3.0).powi(2)).exp() as f32;
+    let best = (from..to)
+        .filter(|&f| onset[f] >= onset[f - 1] && onset[f] >= onset[f + 1] && onset[f] >= WEAK)
+        .max_by(|&a, &b| (onset[a] * closeness(a)).total_cmp(&(onset[b] * closeness(b))));
+    let frame = match best {
+        Some(frame) => frame as f64 + vertex(onset[frame - 1], onset[frame], onset[frame + 1]),
+        None => middle,
+    };
+    (frame + EARLY) / FPS as f64
+}
+
+/// Where the parabola through three neighbouring values peaks, relative to the middle one.
+fn vertex(left: f32, middle: f32, right: f32) -> f64 {
+    let curve = left - 2.0 * middle + right;
+    if curve >= 0.0 { 0.0 } else { f64::from((0.5 * (left - right) / curve).clamp(-0.5, 0.5)) }
+}

@@ -1,0 +1,401 @@
+//! The search for the beats: the best path through beats, tempo and subdivision, given odds and constraints.
+//!
+//! A semi-Markov Viterbi search. A state is a beat on a step (20 ms) at a tempo and with a persistent subdivision in
+//! two or three. The tempo is a state apart from the interval that was played: single beats may come early or late,
+//! while the tempo drifts slowly or, for a price, jumps. A beat where nothing is heard costs, so that neither the
+//! double nor the half of the tempo is free.
+
+use std::ops::Range;
+
+/// Frames (10 ms) in a step.
+pub(crate) const STEP: usize = 2;
+/// Steps a second.
+pub(crate) const STEPS_PER_SECOND: f32 = 50.0;
+/// Tempo bins an octave: 2 % apart.
+const BINS_PER_OCTAVE: f32 = 36.0;
+/// Beat lengths: 250 to 34 BPM.
+const SHORTEST: f32 = 12.0;
+const LONGEST: f32 = 88.0;
+/// How many tempo bins there are.
+pub(crate) const BINS: usize = 104;
+/// Both subdivisions, side by side.
+const ROW: usize = 2 * BINS;
+/// A beat may be off its tempo by this much (natural logarithm of the ratio).
+const OFF: f32 = 0.2;
+/// Price of being off: quadratic, from a tenth on linear.
+const OFF_PRICE: f32 = 200.0;
+const OFF_KNEE: f32 = 0.1;
+/// Drift of tempo between beats: at most so many bins, at a price that grows.
+const DRIFT: usize = 4;
+const DRIFT_PRICE: f32 = 0.35;
+/// Farthest jump: a ratio of 1.59, so that no jump changes the metrical level by an octave.
+const JUMP: usize = 24;
+/// Price of changing between two and three subdivisions.
+const RESUBDIVIDE: f32 = 40.0;
+/// Price of any change at all, where the teacher's own beats call for it.
+const FORCED: f32 = 60.0;
+/// What a missing subdivision costs at most.
+const SUB_FLOOR: f32 = -0.5;
+/// Price a second of leaving out sound at the beginning or the end.
+const LEFT_OUT: f32 = 1.0;
+/// What cannot be.
+pub(crate) const NEVER: f32 = -1e9;
+/// Rows searched at once (5 minutes 28) and how much of it is looked at again with what follows: bounds memory.
+const WINDOW: usize = 16_384;
+const OVERLAP: usize = 1_500;
+
+/// Evidence in the form that the search reads: one value a step, in units of (tempered) log-odds.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Scores {
+    /// For a beat.
+    pub(crate) beat: Vec<f32>,
+    /// For a subdivision.
+    pub(crate) sub: Vec<f32>,
+    /// Price of a jump of tempo.
+    pub(crate) jump: Vec<f32>,
+    /// First and last step with sound.
+    pub(crate) sounding: Range<usize>,
+}
+
+/// What the path must obey, one entry a step.
+#[derive(Debug, Clone)]
+pub(crate) struct Constraints {
+    /// Whether a beat may be here.
+    pub(crate) allowed: Vec<bool>,
+    /// The earliest step at which the beat before one here may be: none may leap over a place that needs a beat.
+    pub(crate) earliest: Vec<u32>,
+    /// Whether a path may begin here (nothing before it needs a beat), and end here.
+    pub(crate) begin: Range<usize>,
+    /// From where on a path may end.
+    pub(crate) end_from: usize,
+    /// Tempo bins allowed here.
+    pub(crate) bins: Vec<(u8, u8)>,
+    /// Whether any change of tempo may be bought here.
+    pub(crate) loose: Vec<bool>,
+    /// Weight of the preference for tempi that people move to, a second.
+    pub(crate) preference: f32,
+}
+
+impl Constraints {
+    pub(crate) fn none(steps: usize) -> Self {
+        Self {
+            allowed: vec![true; steps],
+            earliest: vec![0; steps],
+            begin: 0..steps,
+            end_from: 0,
+            bins: vec![(0, (BINS - 1) as u8); steps],
+            loose: vec![false; steps],
+            preference: 1.0,
+        }
+    }
+}
+
+/// One beat of a path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Step {
+    /// On which step.
+    pub(crate) at: usize,
+    /// Tempo bin.
+    pub(crate) bin: usize,
+    /// Whether it divides in three.
+    pub(crate) ternary: bool,
+}
+
+/// Beat length of a tempo bin, in steps.
+pub(crate) fn period(bin: usize) -> f32 {
+    SHORTEST * (bin as f32 / BINS_PER_OCTAVE).exp2()
+}
+
+/// Prices of one interval: for each tempo bin that allows it.
+struct Interval {
+    bins: Range<usize>,
+    /// Price of the deviation and of an unusual tempo.
+    price: Vec<f32>,
+}
+
+/// The search, with its tables.
+pub(crate) struct Search<'a> {
+    scores: &'a Scores,
+    constraints: &'a Constraints,
+    intervals: Vec<Interval>,
+    first_interval: usize,
+}
+
+impl<'a> Search<'a> {
+    pub(crate) fn new(scores: &'a Scores, constraints: &'a Constraints) -> Self {
+        let first_interval = (SHORTEST * (-OFF).exp()).ceil() as usize;
+        let last_interval = (LONGEST * OFF.exp()).floor() as usize;
+        let intervals = (first_interval..=last_interval)
+            .map(|interval| {
+                let fits = |bin: &usize| (interval as f32 / period(*bin)).ln().abs() <= OFF;
+                let bins: Vec<usize> = (0..BINS).filter(fits).collect();
+                let range = match (bins.first(), bins.last()) {
+                    (Some(&a), Some(&b)) => a..b + 1,
+                    _ => 0..0,
+                };
+                let length = interval as f32;
+                let unusual = constraints.preference * length / STEPS_PER_SECOND;
+                let price =
+                    range.clone().map(|bin| off_price(length, period(bin)) + unusual * distaste(bin)).collect();
+                Interval { bins: range, price }
+            })
+            .collect();
+        Self { scores, constraints, intervals, first_interval }
+    }
+
+    /// The best path; empty when there are too few steps for one beat or nothing is allowed.
+    pub(crate) fn run(&self) -> Vec<Step> {
+        let steps = self.scores.beat.len();
+        let mut path: Vec<Step> = Vec::new();
+        loop {
+            let origin = path.last().map_or(0, |step| step.at);
+            let until = if steps - origin > WINDOW + OVERLAP { origin + WINDOW } else { steps };
+            let mut table = Table { origin, rows: Vec::with_capacity((until - origin) * ROW), start: path.pop() };
+            let mut row = [NEVER; ROW];
+            for t in origin..until {
+                self.arrive(&table, t, &mut row);
+                self.leave(t, &row, &mut table.rows);
+            }
+            let last = until == steps;
+            let mut found = self.trace(&table, until, last);
+            if !last {
+                // What lies close to the cut is decided with what follows; so is at least the beat that is begun from.
+                let keep = found.partition_point(|step| step.at + OVERLAP < until);
+                if keep >= 2 {
+                    found.truncate(keep);
+                } else if found.len() < 2 {
+                    return path;
+                }
+            }
+            path.extend(found);
+            if last {
+                return path;
+            }
+        }
+    }
+
+    /// Best scores of a beat at step `t` in every state.
+    fn arrive(&self, table: &Table, t: usize, row: &mut [f32; ROW]) {
+        row.fill(NEVER);
+        if let Some(start) = table.start.filter(|start| start.at == t) {
+            row[usize::from(start.ternary) * BINS + start.bin] = 0.0;
+            return;
+        }
+        if !self.constraints.allowed[t] {
+            return;
+        }
+        let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
+        let (binary, ternary) = row.split_at_mut(BINS);
+        for (n, interval) in self.intervals.iter().enumerate() {
+            let length = self.first_interval + n;
+            if length > t || t - length < earliest {
+                break;
+            }
+            let from = t - length;
+            let (two, three) = self.subdivisions(from, length);
+            let source = &table.rows[(from - table.origin) * ROW..][..ROW];
+            let bins = interval.bins.clone();
+            best_of(&mut binary[bins.clone()], &source[bins.clone()], &interval.price, two);
+            best_of(&mut ternary[bins.clone()], &source[BINS..][bins], &interval.price, three);
+        }
+        if let Some(begin) = self.beginning(table, t) {
+            row.iter_mut().for_each(|score| *score = score.max(begin));
+        }
+        let (low, high) = self.constraints.bins[t];
+        let here = self.scores.beat[t];
+        for half in row.chunks_exact_mut(BINS) {
+            for (bin, score) in half.iter_mut().enumerate() {
+                let inside = usize::from(low) <= bin && bin <= usize::from(high);
+                *score = if inside { *score + here } else { NEVER };
+            }
+        }
+    }
+
+    /// What a path that begins at `t` starts with, if one may.
+    fn beginning(&self, table: &Table, t: usize) -> Option<f32> {
+        if table.start.is_some() || !self.constraints.begin.contains(&t) {
+            return None;
+        }
+        let heard = self.scores.sounding.start;
+        // Beats before the first sound are nobody's; the first may come up to a beat late at no price.
+        let late = t.abs_diff(heard) as f32 / STEPS_PER_SECOND;
+        Some(-LEFT_OUT * late)
+    }
+
+    fn subdivisions(&self, from: usize, length: usize) -> (f32, f32) {
+        let sub = |step: usize| self.scores.sub[step].max(SUB_FLOOR);
+        let half = from + length / 2;
+        let two = if length % 2 == 0 { sub(half) } else { sub(half).max(sub(half + 1)) };
+        let three = sub(from + (length + 1) / 3) + sub(from + (2 * length + 1) / 3);
+        (two, three)
+    }
+
+    /// Appends the scores with which a beat at `t` can be left towards each tempo.
+    fn leave(&self, t: usize, row: &[f32; ROW], rows: &mut Vec<f32>) {
+        let from = rows.len();
+        rows.extend_from_slice(row);
+        let out = &mut rows[from..];
+        let best = row.iter().copied().fold(NEVER, f32::max);
+        if best <= NEVER {
+            return;
+        }
+        let jump = self.scores.jump[t];
+        for (half, out) in row.chunks_exact(BINS).zip(out.chunks_exact_mut(BINS)) {
+            for d in 1..=DRIFT {
+                let price = drift_price(d);
+                for (o, s) in out[d..].iter_mut().zip(half) {
+                    *o = o.max(*s - price);
+                }
+                for (o, s) in out.iter_mut().zip(&half[d..]) {
+                    *o = o.max(*s - price);
+                }
+            }
+            let widest = widened(half);
+            for (o, s) in out.iter_mut().zip(&widest) {
+                *o = o.max(*s - jump);
+            }
+        }
+        let (two, three) = out.split_at_mut(BINS);
+        for (a, b) in two.iter_mut().zip(three) {
+            let (x, y) = (*a, *b);
+            *a = x.max(y - RESUBDIVIDE);
+            *b = y.max(x - RESUBDIVIDE);
+        }
+        if self.constraints.loose[t] {
+            out.iter_mut().for_each(|o| *o = o.max(best - FORCED));
+        }
+    }
+
+    /// Follows the best path back from its end.
+    fn trace(&self, table: &Table, until: usize, last: bool) -> Vec<Step> {
+        let mut row = [NEVER; ROW];
+        let mut best = (NEVER, 0, 0);
+        let tail = if last { self.constraints.end_from.max(table.origin) } else { until.saturating_sub(100) };
+        for t in tail..until {
+            self.arrive(table, t, &mut row);
+            let left = self.scores.sounding.end.saturating_sub(t) as f32 / STEPS_PER_SECOND;
+            let left = if last { LEFT_OUT * (left - 1.0).max(0.0) } else { 0.0 };
+            for (state, &score) in row.iter().enumerate() {
+                if score - left > best.0 {
+                    best = (score - left, t, state);
+                }
+            }
+        }
+        let mut path = Vec::new();
+        if best.0 <= 0.5 * NEVER {
+            return table.start.into_iter().collect();
+        }
+        let (_, mut t, mut state) = best;
+        loop {
+            let (ternary, bin) = (state >= BINS, state % BINS);
+            path.push(Step { at: t, bin, ternary });
+            if table.start.is_some_and(|start| start.at == t) {
+                break;
+            }
+            let Some(from) = self.before(table, t, ternary, bin) else { break };
+            self.arrive(table, from, &mut row);
+            state = self.source(from, &row, ternary, bin);
+            t = from;
+        }
+        path.reverse();
+        path
+    }
+
+    /// The step from which the best path to this state came, or `None` where it begins.
+    fn before(&self, table: &Table, t: usize, ternary: bool, bin: usize) -> Option<usize> {
+        let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
+        let mut best = (self.beginning(table, t).unwrap_or(NEVER), None);
+        for (n, interval) in self.intervals.iter().enumerate() {
+            let length = self.first_interval + n;
+            if length > t || t - length < earliest {
+                break;
+            }
+            if interval.bins.contains(&bin) {
+                let from = t - length;
+                let (two, three) = self.subdivisions(from, length);
+                let state = if ternary { BINS + bin } else { bin };
+                let score = table.rows[(from - table.origin) * ROW + state]
+                    - interval.price[bin - interval.bins.start]
+                    + if ternary { three } else { two };
+                if score > best.0 {
+                    best = (score, Some(from));
+                }
+            }
+        }
+        best.1
+    }
+
+    /// The state at step `t` from which leaving towards (`ternary`, `bin`) scores best.
+    fn source(&self, t: usize, row: &[f32; ROW], ternary: bool, bin: usize) -> usize {
+        let jump = self.scores.jump[t];
+        let mut best = (NEVER, usize::from(ternary) * BINS + bin);
+        for (state, &score) in row.iter().enumerate() {
+            let far = (state % BINS).abs_diff(bin);
+            let mut price = if far <= DRIFT { drift_price(far) } else { f32::INFINITY };
+            if far <= JUMP {
+                price = price.min(jump);
+            }
+            if (state >= BINS) != ternary {
+                price += RESUBDIVIDE;
+            }
+            if self.constraints.loose[t] {
+                price = price.min(FORCED);
+            }
+            if score - price > best.0 {
+                best = (score - price, state);
+            }
+        }
+        best.1
+    }
+}
+
+/// Scores for leaving each step since `origin`.
+struct Table {
+    origin: usize,
+    rows: Vec<f32>,
+    /// The beat that the path must go on from.
+    start: Option<Step>,
+}
+
+fn drift_price(bins: usize) -> f32 {
+    DRIFT_PRICE * bins as f32 + (bins.saturating_sub(1) as f32).powi(2)
+}
+
+/// Price of an interval (steps) off the tempo's beat length, half a step of rounding being free.
+fn off_price(interval: f32, period: f32) -> f32 {
+    let apart = ((interval - period).abs() - 0.5).max(0.0);
+    let off = (1.0 + apart / period).ln();
+    if off <= OFF_KNEE { OFF_PRICE * off * off } else { OFF_PRICE * OFF_KNEE * (2.0 * off - OFF_KNEE) }
+}
+
+/// How far a tempo is from those people move to (about 115 BPM), as a price a second.
+fn distaste(bin: usize) -> f32 {
+    (60.0 * STEPS_PER_SECOND / period(bin) / 115.0).log2().powi(2)
+}
+
+fn best_of(out: &mut [f32], source: &[f32], price: &[f32], gain: f32) {
+    for ((o, s), p) in out.iter_mut().zip(source).zip(price) {
+        let score = s - p + gain;
+        *o = if score > *o { score } else { *o };
+    }
+}
+
+/// The largest value within `JUMP` bins of each.
+fn widened(half: &[f32]) -> [f32; BINS] {
+    let mut wide = [NEVER; BINS];
+    wide.copy_from_slice(half);
+    // Each pass widens the window by as much as it already reaches: 1, 2, 4, 8, then the rest.
+    let mut reach = 0;
+    for step in [1, 2, 4, 8, 9] {
+        let before = wide;
+        for (o, s) in wide[step..].iter_mut().zip(&before) {
+            *o = o.max(*s);
+        }
+        for (o, s) in wide.iter_mut().zip(&before[step..]) {
+            *o = o.max(*s);
+        }
+        reach += step;
+    }
+    debug_assert_eq!(reach, JUMP);
+    wide
+}
