@@ -190,7 +190,9 @@ mod tests {
 
     #[test]
     fn a_tone_keeps_its_time_and_size_at_every_rate() {
-        for rate in [8_000u32, 11_025, 16_000, 22_050, 24_000, 32_000, 44_056, 44_100, 48_000, 96_000, 192_000] {
+        for rate in
+            [8_000u32, 11_025, 16_000, 22_050, 24_000, 32_000, 44_056, 44_100, 48_000, 96_000, 192_000]
+        {
             let source = sine(f64::from(rate), 997.0, rate as usize);
             let heard = mono_22050(&source, 1, SampleRate(rate));
             assert_eq!(heard.len(), 22_050, "{rate}");
@@ -204,7 +206,8 @@ mod tests {
 
     #[test]
     fn what_would_fold_back_is_gone() {
-        for (rate, hz) in [(44_100u32, 13_000.0), (48_000, 15_000.0), (96_000, 30_000.0), (192_000, 21_000.0)] {
+        for (rate, hz) in [(44_100u32, 13_000.0), (48_000, 15_000.0), (96_000, 30_000.0), (192_000, 21_000.0)]
+        {
             let heard = mono_22050(&sine(f64::from(rate), hz, rate as usize), 1, SampleRate(rate));
             let worst = heard[500..21_000].iter().fold(0.0f32, |m, x| m.max(x.abs()));
             assert!(worst < 2e-3, "{rate} {hz}: {worst}");

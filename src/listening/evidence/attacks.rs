@@ -63,7 +63,7 @@ impl Attacks {
     /// Takes whole frames of band magnitudes and does those whose surroundings are known.
     pub(crate) fn push(&mut self, frames: &[f32]) {
         for frame in frames.chunks_exact(self.bands) {
-            if self.seen % BLOCK == 0 {
+            if self.seen.is_multiple_of(BLOCK) {
                 self.block_peaks.extend_from_slice(frame);
             } else {
                 let from = self.block_peaks.len() - self.bands;
@@ -86,7 +86,7 @@ impl Attacks {
     fn run(&mut self, until: usize) {
         while self.done < until {
             let t = self.done;
-            if t % BLOCK == 0 {
+            if t.is_multiple_of(BLOCK) {
                 self.rescale(t);
             }
             self.recent.rotate_left(1);

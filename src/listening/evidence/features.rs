@@ -111,12 +111,7 @@ fn bass_entry(bass: &[f32], bands: usize, n: usize, frames: usize) -> Vec<f32> {
 }
 
 /// `measure(before, after)` on the mean rows of `n` frames either side of each long frame.
-fn compared(
-    rows: &[f32],
-    width: usize,
-    n: usize,
-    measure: impl Fn(&[f64], &[f64]) -> f64,
-) -> Vec<f32> {
+fn compared(rows: &[f32], width: usize, n: usize, measure: impl Fn(&[f64], &[f64]) -> f64) -> Vec<f32> {
     let count = rows.len() / width;
     let (gap, span) = (GAP / LONG_STEP, n / LONG_STEP);
     let mut sums = vec![0.0f64; width];

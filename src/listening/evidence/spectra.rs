@@ -214,7 +214,9 @@ mod tests {
         let peak = slow[100..5_000].iter().fold(0.0f32, |m, x| m.max(x.abs()));
         assert!((peak - 0.5).abs() < 2e-3, "{peak}");
         // In step with the source: sample n of the slow stream is sample 4 n of the tone.
-        assert!(slow[100..5_000].iter().zip(tone[400..].iter().step_by(4)).all(|(a, b)| (a - b).abs() < 2e-3));
+        assert!(
+            slow[100..5_000].iter().zip(tone[400..].iter().step_by(4)).all(|(a, b)| (a - b).abs() < 2e-3)
+        );
     }
 
     #[test]

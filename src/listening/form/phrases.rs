@@ -25,7 +25,12 @@ fn length_price(bars: usize) -> f32 {
 }
 
 /// Phrases on bar starts, ascending; every `CountOne` starts one. Without bars there are none.
-pub(crate) fn find(evidence: &Evidence, beats: &[Seconds], bars: &[usize], anchors: &[Anchor]) -> Vec<Phrase> {
+pub(crate) fn find(
+    evidence: &Evidence,
+    beats: &[Seconds],
+    bars: &[usize],
+    anchors: &[Anchor],
+) -> Vec<Phrase> {
     if bars.is_empty() {
         return Vec::new();
     }

@@ -62,9 +62,8 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
             let gap = |other: Option<&(f64, bool)>| other.map_or(f64::INFINITY, |o| (o.0 - at).abs());
             let nearest = gap(n.checked_sub(1).map(|p| &wanted[p])).min(gap(wanted.get(n + 1)));
             let reach = if exact { 0.0 } else { REACH.min(REACH_SHARE * nearest) };
-            let step = |at: f64| {
-                ((at * f64::from(STEPS_PER_SECOND)).max(0.0) as usize).min(steps.saturating_sub(1))
-            };
+            let step =
+                |at: f64| ((at * f64::from(STEPS_PER_SECOND)).max(0.0) as usize).min(steps.saturating_sub(1));
             Pin { at, exact, window: step(at - reach)..=step(at + reach) }
         })
         .collect()
@@ -132,7 +131,8 @@ mod tests {
 
     #[test]
     fn pins_are_disjoint_and_exact_beats_outrank_taps() {
-        let anchors = [tap(1.0), Anchor::Beat { at: Seconds(1.1) }, tap(1.2), tap(2.0), tap(f64::NAN), tap(-4.0)];
+        let anchors =
+            [tap(1.0), Anchor::Beat { at: Seconds(1.1) }, tap(1.2), tap(2.0), tap(f64::NAN), tap(-4.0)];
         let pins = pins(&anchors, 500);
         assert_eq!(pins.len(), 2);
         assert_eq!((pins[0].at, pins[0].exact, &pins[0].window), (1.1, true, &(55..=55)));

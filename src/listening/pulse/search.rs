@@ -135,8 +135,10 @@ impl<'a> Search<'a> {
                 };
                 let length = interval as f32;
                 let unusual = constraints.preference * length / STEPS_PER_SECOND;
-                let price =
-                    range.clone().map(|bin| off_price(length, period(bin)) + unusual * distaste(bin)).collect();
+                let price = range
+                    .clone()
+                    .map(|bin| off_price(length, period(bin)) + unusual * distaste(bin))
+                    .collect();
                 Interval { bins: range, price }
             })
             .collect();
@@ -150,7 +152,8 @@ impl<'a> Search<'a> {
         loop {
             let origin = path.last().map_or(0, |step| step.at);
             let until = if steps - origin > WINDOW + OVERLAP { origin + WINDOW } else { steps };
-            let mut table = Table { origin, rows: Vec::with_capacity((until - origin) * ROW), start: path.pop() };
+            let mut table =
+                Table { origin, rows: Vec::with_capacity((until - origin) * ROW), start: path.pop() };
             let mut row = [NEVER; ROW];
             for t in origin..until {
                 self.arrive(&table, t, &mut row);
@@ -225,7 +228,7 @@ impl<'a> Search<'a> {
     fn subdivisions(&self, from: usize, length: usize) -> (f32, f32) {
         let sub = |step: usize| self.scores.sub[step].max(SUB_FLOOR);
         let half = from + length / 2;
-        let two = if length % 2 == 0 { sub(half) } else { sub(half).max(sub(half + 1)) };
+        let two = if length.is_multiple_of(2) { sub(half) } else { sub(half).max(sub(half + 1)) };
         let three = sub(from + (length + 1) / 3) + sub(from + (2 * length + 1) / 3);
         (two, three)
     }
