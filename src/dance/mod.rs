@@ -3,11 +3,13 @@
 //! Pure: nothing here reads a file or a clock. Cues live in beats; only the dance's own grid makes seconds of them.
 
 mod book;
+mod draft;
 pub mod file;
 pub mod reading;
 mod types;
 
 pub use book::{BOOK_SCHEMA, Entry, MoveBook, MoveBookError, Need};
+pub use draft::{Draft, DraftError, FEWEST_BEATS, LONGEST_JUMPING, LONGEST_RUNNING, draft, new_dance};
 pub use types::{
     Cue, Dance, Energy, GentleVersion, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,
     StepKind, StepRate,
