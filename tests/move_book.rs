@@ -298,3 +298,10 @@ fn a_printed_book_can_be_read_as_an_own_one() {
     let printed = serde_json::to_string(&book()).expect("plain data");
     assert_eq!(book().with_own(&printed).expect("same form"), book());
 }
+
+#[test]
+fn the_example_in_the_manual_is_a_move() {
+    let page = include_str!("../docs/move-book.md");
+    let example = page.split("```json\n").nth(1).and_then(|rest| rest.split("```").next()).expect("has one");
+    assert!(book().with_own(example).expect("well formed").get(&MoveId("lantern".into())).is_some());
+}
