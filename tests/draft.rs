@@ -240,6 +240,13 @@ fn without_phrases_moves_still_change() {
 }
 
 #[test]
+fn a_piece_of_little_more_than_a_pickup_is_one_pose() {
+    let draft = drafted(&heard(3, &[phrase("A", 5, 166.0, 3)], &[]));
+    assert_eq!(ids(&draft), ["final-pose"]);
+    assert_eq!((draft.cues[0].at, draft.cues[0].counts), (Beat(0.0), Counts(8.0)));
+}
+
+#[test]
 fn at_a_tempo_for_nobody_the_draft_stays_calm() {
     for bpm in [25.0, 230.0, 300.0] {
         let draft = drafted(&heard(0, &["A", "B", "A"].map(|l| phrase(l, 16, bpm, 5)), &[]));

@@ -191,7 +191,8 @@ fn cuts(heard: &Listening, starts: &[usize], holds: &[Hold]) -> Vec<usize> {
             }
         }
     }
-    if first >= enough(grid, 0) {
+    // A piece of little more than a pickup is one span.
+    if first >= enough(grid, 0) || taken.is_empty() {
         taken.push(0);
     }
     taken.sort_unstable();
