@@ -20,6 +20,9 @@ const MAX_STUMBLES: u32 = 16;
 /// The longest stretch of damage that is filled with silence, in seconds: a larger jump is a damaged position.
 const MAX_GAP_SECONDS: u64 = 60;
 
+/// The most silence put in a lost packet's place, in frames: the largest packet there is, a FLAC block.
+const MAX_PACKET_FRAMES: u64 = 65_536;
+
 /// The step in which progress is told.
 const PROGRESS_STEP: f32 = 0.01;
 
@@ -186,7 +189,7 @@ impl<'a> Run<'a> {
             // Counted by position instead.
             Some(_) if self.opened.container == Container::Flac => {}
             Some(rate) => {
-                let frames = self.frames_of(ticks, rate).min(MAX_GAP_SECONDS * u64::from(rate));
+                let frames = self.frames_of(ticks, rate).min(MAX_PACKET_FRAMES);
                 if let Some(kept) = &mut self.kept {
                     kept.store.push_silence(frames);
                 }
@@ -195,7 +198,7 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// `ticks` of the track as frames, never more than a minute and a half of them at once.
+    /// `ticks` of the track as frames, no more than [`MAX_GAP_SECONDS`].
     fn frames_of(&self, ticks: u64, rate: u32) -> u64 {
         let Some(base) = self.track.time_base else { return 0 };
         let frames = trim::rescale(ticks.saturating_mul(base.numer.get().into()), base.denom.get(), rate);
@@ -208,7 +211,9 @@ impl<'a> Run<'a> {
     }
 
     fn tell(&mut self, progress: &mut dyn FnMut(f32)) {
-        let Some((kept, expected)) = self.kept.as_ref().zip(self.track.num_frames) else { return };
+        let Some(kept) = &self.kept else { return };
+        // An estimate is good enough here.
+        let Some(expected) = kept.trim.whole.or(self.track.num_frames) else { return };
         let done = (kept.store.frames_seen as f64 / expected.max(1) as f64).min(1.0) as f32;
         if done >= self.told + PROGRESS_STEP {
             self.told = done;

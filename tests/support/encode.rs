@@ -1,39 +1,40 @@
-//! Files made by independent encoders (ffmpeg, sox, lame), for tests; a missing tool fails the test and says so.
+//! Files made by independent encoders (ffmpeg, sox), for tests; a missing tool fails the test and says so.
+#![allow(dead_code, reason = "each test binary that includes this module uses its own part of it")]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
 
 /// A folder of files for one test, removed when the test ends.
-pub struct Studio {
+pub(crate) struct Studio {
     folder: TempDir,
 }
 
 impl Studio {
     /// An empty folder.
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self { folder: TempDir::new().expect("a temporary folder") }
     }
 
     /// Where a file called `name` is or would be.
-    pub fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
     /// Writes bytes under `name`.
-    pub fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+    pub(crate) fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
         let path = self.path(name);
         std::fs::write(&path, bytes).expect("a file in the temporary folder");
         path
     }
 
     /// Writes interleaved samples as a 32-bit float WAV file without a speaker layout.
-    pub fn wav(&self, name: &str, samples: &[f32], channels: u16, rate: u32) -> PathBuf {
+    pub(crate) fn wav(&self, name: &str, samples: &[f32], channels: u16, rate: u32) -> PathBuf {
         self.write(name, wav_bytes(samples, channels, rate))
     }
 
     /// Runs ffmpeg from `input` to `name` with the given output options, overwriting.
-    pub fn ffmpeg(&self, input: &Path, options: &[&str], name: &str) -> PathBuf {
+    pub(crate) fn ffmpeg(&self, input: &Path, options: &[&str], name: &str) -> PathBuf {
         let path = self.path(name);
         let mut command = Command::new("ffmpeg");
         command.args(["-v", "error", "-nostdin", "-y", "-i"]).arg(input).args(options).arg(&path);
@@ -42,21 +43,14 @@ impl Studio {
     }
 
     /// Runs sox from `input` to `name` with the given output options.
-    pub fn sox(&self, input: &Path, options: &[&str], name: &str) -> PathBuf {
+    pub(crate) fn sox(&self, input: &Path, options: &[&str], name: &str) -> PathBuf {
         let path = self.path(name);
         run(Command::new("sox").arg("-V1").arg(input).args(options).arg(&path));
         path
     }
 
-    /// Runs lame from `input`, which must be a WAV file of integers, to `name`.
-    pub fn lame(&self, input: &Path, options: &[&str], name: &str) -> PathBuf {
-        let path = self.path(name);
-        run(Command::new("lame").arg("--quiet").args(options).arg(input).arg(&path));
-        path
-    }
-
     /// What ffmpeg decodes a file's sound to: interleaved samples in the file's own channels and rate.
-    pub fn decoded_by_ffmpeg(&self, input: &Path) -> Vec<f32> {
+    pub(crate) fn decoded_by_ffmpeg(&self, input: &Path) -> Vec<f32> {
         let mut command = Command::new("ffmpeg");
         command.args(["-v", "error", "-nostdin", "-i"]).arg(input);
         command.args(["-map", "0:a:0", "-f", "f32le", "-c:a", "pcm_f32le", "-"]);
@@ -66,7 +60,7 @@ impl Studio {
 }
 
 /// A WAV file of 32-bit floats (RIFF WAVE, format 3), whatever its numbers are.
-pub fn wav_bytes(samples: &[f32], channels: u16, rate: u32) -> Vec<u8> {
+pub(crate) fn wav_bytes(samples: &[f32], channels: u16, rate: u32) -> Vec<u8> {
     let frame_bytes = u32::from(channels) * 4;
     let data_bytes = samples.len() as u32 * 4;
     let mut bytes = b"RIFF".to_vec();
