@@ -69,6 +69,21 @@ pub(super) fn read_head(source: &mut impl Read) -> io::Result<Vec<u8>> {
     Ok(head)
 }
 
+/// How many bytes the file should have at least, as an AIFF header or an ID3v2 tag at its start states; 0 where neither does.
+///
+/// Sources: Audio Interchange File Format 1.3, the `FORM` chunk; ID3v2.4, 3.1 (28-bit sizes, 7 bits to a byte).
+pub(super) fn stated_bytes(container: Container, head: &[u8]) -> u64 {
+    match (container, head) {
+        (Container::Aiff, [_, _, _, _, a, b, c, d, ..]) => {
+            8 + u64::from(u32::from_be_bytes([*a, *b, *c, *d]))
+        }
+        (Container::Mpeg, [b'I', b'D', b'3', _, _, _, a, b, c, d, ..]) => {
+            10 + [a, b, c, d].iter().fold(0, |size, &&byte| size << 7 | u64::from(byte & 0x7f))
+        }
+        _ => 0,
+    }
+}
+
 /// Channels and frames a second as a WAV or AIFF header in `head` states them, however absurd; `None` for other
 /// containers, and where the statement is not within `head`.
 ///
@@ -136,6 +151,14 @@ mod tests {
         assert_eq!(sniff(&wave), Container::Wave);
         assert_eq!(stated(Container::Wave, &wave), Some((0, 7)));
         assert_eq!(stated(Container::Wave, &wave[..39]), None);
+    }
+
+    #[test]
+    fn a_tag_s_size_has_seven_bits_to_a_byte() {
+        assert_eq!(stated_bytes(Container::Mpeg, b"ID3\x03\0\0\0\0\x02\x01"), 10 + 257);
+        assert_eq!(stated_bytes(Container::Aiff, b"FORM\0\0\x01\0AIFF"), 8 + 256);
+        assert_eq!(stated_bytes(Container::Wave, b"RIFF\0\0\x01\0WAVE"), 0);
+        assert_eq!(stated_bytes(Container::Mpeg, b"ID3"), 0);
     }
 
     #[test]

@@ -78,6 +78,8 @@ pub(super) struct Opened {
     pub(super) name: String,
     pub(super) container: Container,
     bytes: u64,
+    /// The header states more bytes than there are.
+    short: bool,
     pub(super) movie: Option<Movie>,
 }
 
@@ -101,7 +103,9 @@ impl Opened {
         }
         let movie = if container == Container::Mp4 { mp4::read(source.as_mut()).map_err(io)? } else { None };
         source.seek(SeekFrom::Start(0)).map_err(io)?;
-        let opened = Self { name: file(), container, bytes, movie };
+        let short = container::stated_bytes(container, &head) > bytes
+            || movie.as_ref().is_some_and(|movie| movie.is_cut);
+        let opened = Self { name: file(), container, bytes, short, movie };
         opened.check_movie()?;
         Ok(opened)
     }
@@ -124,6 +128,10 @@ impl Opened {
     }
 
     fn probe(&self, source: Box<dyn MediaSource>) -> Result<Box<dyn FormatReader>, DecodeError> {
+        // Where a file can be sought in, the demuxers look behind the sound first and refuse a file that is cut
+        // short; read from front to back they give what there is.
+        let straight = self.short && matches!(self.container, Container::Aiff | Container::Mp4);
+        let source = if straight { Box::new(Unseekable(source)) } else { source };
         let stream = MediaSourceStream::new(source, Default::default());
         let (format, metadata) = (FormatOptions::default(), MetadataOptions::default());
         let probe = || symphonia::default::get_probe().probe(&Hint::new(), stream, format, metadata);
@@ -137,6 +145,7 @@ impl Opened {
             Some(Err(Error::IoError(source))) if source.kind() == ErrorKind::UnexpectedEof => {
                 Err(DecodeError::CutShort { file })
             }
+            _ if self.short => Err(DecodeError::CutShort { file }),
             _ => Err(DecodeError::DamagedHeader { file }),
         }
     }
@@ -207,6 +216,31 @@ impl Opened {
             }),
             _ => Err(DecodeError::DamagedHeader { file: self.name.clone() }),
         }
+    }
+}
+
+/// A source that is read from front to back only.
+struct Unseekable(Box<dyn MediaSource>);
+
+impl io::Read for Unseekable {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.0.read(buffer)
+    }
+}
+
+impl io::Seek for Unseekable {
+    fn seek(&mut self, _to: SeekFrom) -> io::Result<u64> {
+        Err(ErrorKind::Unsupported.into())
+    }
+}
+
+impl MediaSource for Unseekable {
+    fn is_seekable(&self) -> bool {
+        false
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        None
     }
 }
 

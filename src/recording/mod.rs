@@ -163,3 +163,53 @@ impl fmt::Display for Warning {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_warning_is_a_sentence_for_the_teacher() {
+        let sentences = [
+            (
+                Warning::PaddingUnknown { milliseconds: 52 },
+                "the file does not say where its sound begins: other players may be up to 52 ms off; for exact timing, convert it to FLAC or WAV",
+            ),
+            (
+                Warning::Truncated { missing_seconds: 0 },
+                "the file is cut short: its very end is missing; copy or download it again",
+            ),
+            (
+                Warning::Truncated { missing_seconds: 1 },
+                "the file is cut short: the last second is missing; copy or download it again",
+            ),
+            (
+                Warning::Truncated { missing_seconds: 95 },
+                "the file is cut short: the last 95 seconds are missing; copy or download it again",
+            ),
+            (
+                Warning::BadSamples { count: 1 },
+                "1 sample was not a number and was silenced; export the recording again",
+            ),
+            (
+                Warning::BadSamples { count: 2 },
+                "2 samples were not numbers and were silenced; export the recording again",
+            ),
+            (
+                Warning::Damaged { packets: 1 },
+                "1 piece of the file is damaged and was silenced; copy or download it again",
+            ),
+            (
+                Warning::Damaged { packets: 3 },
+                "3 pieces of the file are damaged and were silenced; copy or download it again",
+            ),
+            (
+                Warning::OnlyFirstPart,
+                "the file holds several recordings in a row; only the first was read; split it",
+            ),
+        ];
+        for (warning, sentence) in sentences {
+            assert_eq!(warning.to_string(), sentence);
+        }
+    }
+}

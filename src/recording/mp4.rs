@@ -18,6 +18,8 @@ pub(super) struct Movie {
     pub(super) tracks: Vec<MovieTrack>,
     /// The iTunes gapless note.
     pub(super) gapless: Option<Gapless>,
+    /// The file ends before its last box does.
+    pub(super) is_cut: bool,
 }
 
 /// One track.
@@ -68,34 +70,31 @@ impl MovieTrack {
 /// `None` where there is no whole `moov` box: a file cut short, or one that is not MP4.
 pub(super) fn read(source: &mut (impl Read + Seek + ?Sized)) -> io::Result<Option<Movie>> {
     let end = source.seek(SeekFrom::End(0))?;
+    let mut movie: Option<Movie> = None;
     let mut at = 0;
     while at + 8 <= end {
         source.seek(SeekFrom::Start(at))?;
-        let mut header = [0; 8];
-        source.read_exact(&mut header)?;
-        let (mut size, mut body) = (u64::from(be_u32(&header)), at + 8);
-        if size == 1 {
-            let mut large = [0; 8];
-            if at + 16 > end {
-                return Ok(None);
-            }
-            source.read_exact(&mut large)?;
-            (size, body) = (u64::from_be_bytes(large), at + 16);
-        } else if size == 0 {
-            size = end - at;
-        }
-        let Some(next) = at.checked_add(size).filter(|&next| next >= body) else { return Ok(None) };
-        if &header[4..] == b"moov" {
-            if next > end || next - body > MAX_MOOV_BYTES {
-                return Ok(None);
-            }
+        let mut header = [0; 16];
+        let known = header.len().min((end - at) as usize);
+        source.read_exact(&mut header[..known])?;
+        let (size, body) = match u64::from(be_u32(&header)) {
+            0 => (end - at, at + 8),
+            1 => (be_u64(&header[8..]), at + 16),
+            size => (size, at + 8),
+        };
+        let Some(next) = at.checked_add(size).filter(|&next| next >= body && next <= end) else {
+            movie = movie.map(|movie| Movie { is_cut: true, ..movie });
+            break;
+        };
+        if &header[4..8] == b"moov" && movie.is_none() && next - body <= MAX_MOOV_BYTES {
+            source.seek(SeekFrom::Start(body))?;
             let mut moov = Vec::new();
             source.take(next - body).read_to_end(&mut moov)?;
-            return Ok(Some(parse(&moov)));
+            movie = Some(parse(&moov));
         }
         at = next;
     }
-    Ok(None)
+    Ok(movie)
 }
 
 /// Reads a movie header out of the body of a `moov` box. What is missing or malformed stays at its default.

@@ -236,8 +236,10 @@ impl<'a> Run<'a> {
             });
         };
         let mut warnings = Vec::from_iter(trim.doubt.clone());
+        // Plain samples end where the file ends; there only the stated length can tell.
+        let cut = self.cut && !matches!(self.opened.container, Container::Wave | Container::Aiff);
         let missing = trim.whole.map_or(0, |whole| whole.saturating_sub(store.frames_seen));
-        if !self.chained && (self.cut || missing > trim.slack) {
+        if !self.chained && (cut || missing > trim.slack) {
             let missing = if missing > trim.slack { missing } else { 0 };
             let missing_seconds = trim::rescale(missing, shape.rate, 1) as u32;
             warnings.push(Warning::Truncated { missing_seconds });

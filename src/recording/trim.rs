@@ -149,7 +149,7 @@ mod tests {
 
     fn aac(media: u64, edits: &[Edit], gapless: Option<Gapless>) -> Trim {
         let header = MovieTrack { id: 1, timescale: 44_100, edits: edits.to_vec(), ..Default::default() };
-        let movie = Movie { timescale: 1_000, tracks: vec![header], gapless };
+        let movie = Movie { timescale: 1_000, tracks: vec![header], gapless, is_cut: false };
         let mut track = Track::new(1);
         track.with_duration(Duration::from(media));
         plan(Container::Mp4, CODEC_ID_AAC, &track, Some(&movie), 44_100)

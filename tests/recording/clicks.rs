@@ -26,7 +26,7 @@ fn assert_on_time(name: &str, options: &[&str], shapes: &[(u16, u32)]) {
     for &(channels, rate) in shapes {
         let studio = Studio::new();
         let samples = click(channels, rate);
-        let file = studio.ffmpeg(&studio.wav("click.wav", &samples, channels, rate), options, name);
+        let file = studio.ffmpeg(&studio.wav("source.wav", &samples, channels, rate), options, name);
         let recording = decoded(&file);
         let what = format!("{name}, {channels} channels at {rate} Hz");
         assert_eq!((recording.channels, recording.rate.0), (channels, rate), "{what}");
@@ -43,7 +43,7 @@ fn assert_doubted(name: &str, options: &[&str]) {
     for rate in [22_050, 44_100, 48_000] {
         let studio = Studio::new();
         let recording =
-            decoded(&studio.ffmpeg(&studio.wav("click.wav", &click(2, rate), 2, rate), options, name));
+            decoded(&studio.ffmpeg(&studio.wav("source.wav", &click(2, rate), 2, rate), options, name));
         let off = (click_ms(&recording) - 1000.0).abs();
         let [Warning::PaddingUnknown { milliseconds }] = recording.warnings[..] else {
             panic!("{name} at {rate} Hz is {off:.1} ms off, and the warnings are {:?}", recording.warnings)
@@ -144,7 +144,7 @@ fn a_guessed_length_cuts_nothing_off() {
 #[test]
 fn a_gapless_note_is_obeyed() {
     let studio = Studio::new();
-    let source = studio.wav("click.wav", &click(2, 44_100), 2, 44_100);
+    let source = studio.wav("source.wav", &click(2, 44_100), 2, 44_100);
     let plain = studio.ffmpeg(&source, &["-c:a", "aac", "-use_editlist", "0"], "plain.m4a");
     let undecided = decoded(&plain);
     assert!(is_doubted(&undecided));

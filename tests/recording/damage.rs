@@ -207,7 +207,7 @@ fn survives(name: &'static str, bytes: Vec<u8>) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn flipped_bytes_are_survived(

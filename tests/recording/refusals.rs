@@ -2,6 +2,7 @@
 
 use super::encode::{Studio, wav_bytes};
 use super::{decode, decode_bytes, lively};
+use std::io::{Read, Seek};
 use std::path::Path;
 
 /// The sentence with which `path` is refused.
@@ -164,7 +165,63 @@ fn a_file_that_stops_before_its_sound() {
     assert_eq!(head(&[], "a.aiff", 30), cut("a.aiff"));
     // The movie header comes last, so half a file has none.
     assert_eq!(head(&["-c:a", "aac"], "a.m4a", usize::MAX), cut("a.m4a"));
-    assert_eq!(head(&["-id3v2_version", "3"], "a.mp3", 60), cut("a.mp3"));
+    assert_eq!(head(&["-id3v2_version", "3"], "a.mp3", 30), cut("a.mp3"));
+}
+
+#[test]
+fn more_damage_than_sound() {
+    let studio = Studio::new();
+    let source = studio.wav("source.wav", &lively(2.0, 2, 44_100), 2, 44_100);
+    let mut bytes =
+        std::fs::read(studio.ffmpeg(&source, &["-c:a", "alac", "-movflags", "faststart"], "a.m4a")).unwrap();
+    let from = bytes.len() / 4;
+    bytes[from..].fill(0xff);
+    assert_eq!(
+        refusal_of_bytes(bytes, "a.m4a"),
+        "cannot read 'a.m4a': 17 of its 22 pieces are damaged; copy or download it again"
+    );
+}
+
+/// A file on a stick that is pulled out after the header.
+struct Pulled(std::io::Cursor<Vec<u8>>);
+
+impl std::io::Read for Pulled {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        // 5 is the input/output error of most systems.
+        if self.0.position() > 200_000 {
+            Err(std::io::Error::from_raw_os_error(5))
+        } else {
+            self.0.read(buffer)
+        }
+    }
+}
+
+impl std::io::Seek for Pulled {
+    fn seek(&mut self, to: std::io::SeekFrom) -> std::io::Result<u64> {
+        self.0.seek(to)
+    }
+}
+
+impl symphonia::core::io::MediaSource for Pulled {
+    fn is_seekable(&self) -> bool {
+        true
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        Some(self.0.get_ref().len() as u64)
+    }
+}
+
+#[test]
+fn a_drive_that_fails() {
+    let wav = wav_bytes(&lively(5.0, 2, 44_100), 2, 44_100);
+    let source = Box::new(Pulled(std::io::Cursor::new(wav)));
+    let error = farandole::recording::decode_from(source, "a.wav", &mut |_| {}).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "cannot read 'a.wav': the drive gave an error; copy the file to this computer and try again"
+    );
+    assert!(std::error::Error::source(&error).is_some());
 }
 
 #[test]
