@@ -18,6 +18,9 @@ use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
 use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 
+/// The largest packet an MP4 may announce: a hundred times a film's key frame, and nothing for memory.
+const MAX_PACKET_BYTES: u32 = 64 * 1024 * 1024;
+
 /// Decodes the recording at `path`, whatever it is called.
 ///
 /// `progress` hears how much is done, 0 to 1, ascending, about 100 times for a long file and at the end always 1.
@@ -123,6 +126,9 @@ impl Opened {
         }
         if sounds.all(|track| track.is_protected()) {
             return Err(DecodeError::Protected { file: file() });
+        }
+        if movie.tracks.iter().any(|track| track.largest_sample > MAX_PACKET_BYTES) {
+            return Err(DecodeError::DamagedHeader { file: file() });
         }
         Ok(())
     }

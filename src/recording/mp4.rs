@@ -2,7 +2,7 @@
 //! tracks are sound, and whether they are locked.
 //!
 //! Sources: ISO/IEC 14496-12 (ISO base media file format), 4.2 boxes, 8.2.2 `mvhd`, 8.4.2 `mdhd`, 8.4.3
-//! `hdlr`, 8.5.2 `stsd`, 8.6.6 `elst`; QuickTime File Format, appendix G (audio priming). Nothing here decodes sound.
+//! `hdlr`, 8.5.2 `stsd`, 8.7.3.2 `stsz`, 8.6.6 `elst`; QuickTime File Format, appendix G (audio priming). Nothing here decodes sound.
 
 use std::io::{self, Read, Seek, SeekFrom};
 
@@ -32,6 +32,8 @@ pub(super) struct MovieTrack {
     pub(super) entry: [u8; 4],
     /// Ticks a second in which the media is measured.
     pub(super) timescale: u32,
+    /// Bytes in the largest sample, which the demuxer will reserve unseen.
+    pub(super) largest_sample: u32,
     /// The edit list; empty where there is none.
     pub(super) edits: Vec<Edit>,
 }
@@ -121,10 +123,9 @@ fn track(trak: &[u8]) -> MovieTrack {
             b"mdia" => {
                 track.timescale = child(body, b"mdhd").map_or(0, timescale);
                 track.handler = child(body, b"hdlr").map_or([0; 4], |hdlr| four(hdlr, 8));
-                track.entry = child(body, b"minf")
-                    .and_then(|minf| child(minf, b"stbl"))
-                    .and_then(|stbl| child(stbl, b"stsd"))
-                    .map_or([0; 4], |stsd| four(stsd, 12));
+                let table = child(body, b"minf").and_then(|minf| child(minf, b"stbl")).unwrap_or_default();
+                track.entry = child(table, b"stsd").map_or([0; 4], |stsd| four(stsd, 12));
+                track.largest_sample = child(table, b"stsz").map_or(0, largest);
             }
             _ => {}
         }
@@ -144,6 +145,14 @@ fn edits(elst: &[u8]) -> Vec<Edit> {
         }
     };
     entries.take(count).map(edit).collect()
+}
+
+/// The largest size in a sample size box: one for all samples, or a table.
+fn largest(stsz: &[u8]) -> u32 {
+    match u32_at(stsz, 4) {
+        0 => stsz.get(12..).unwrap_or_default().chunks_exact(4).map(be_u32).max().unwrap_or(0),
+        size => size,
+    }
 }
 
 /// Looks for the `iTunSMPB` note among free-form tags: hexadecimal words, of which the second is the
@@ -227,7 +236,8 @@ mod tests {
 
     fn sample_movie() -> Vec<u8> {
         let stsd = boxed(b"stsd", &[words(&[0, 1, 36]), b"mp4a".to_vec()].concat());
-        let minf = boxed(b"minf", &boxed(b"stbl", &stsd));
+        let stsz = boxed(b"stsz", &words(&[0, 0, 3, 700, 900, 800]));
+        let minf = boxed(b"minf", &boxed(b"stbl", &[stsd, stsz].concat()));
         let hdlr = boxed(b"hdlr", &[words(&[0, 0]), b"soun".to_vec()].concat());
         let mdhd = boxed(b"mdhd", &words(&[0, 0, 0, 44_100, 90_000]));
         let elst = boxed(b"elst", &words(&[0, 2, 500, u32::MAX, 0x1_0000, 2_000, 2_112, 0x1_0000]));
@@ -260,6 +270,7 @@ mod tests {
         let [track] = &movie.tracks[..] else { panic!("one track") };
         assert_eq!((track.id, track.timescale, &track.entry), (7, 44_100, b"mp4a"));
         assert!(track.is_sound() && !track.is_protected());
+        assert_eq!(track.largest_sample, 900);
         let empty = Edit { length: 500, media_time: -1 };
         assert_eq!(track.edits, [empty, Edit { length: 2_000, media_time: 2_112 }]);
     }

@@ -8,6 +8,7 @@ use super::trim::{self, Trim};
 use super::{Identity, Recording, Tags, Warning, codec, guard};
 use crate::units::SampleRate;
 use std::io::ErrorKind;
+use symphonia::core::codecs::audio::well_known::CODEC_ID_VORBIS;
 use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoder};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::{FormatReader, Track};
@@ -144,14 +145,14 @@ impl<'a> Run<'a> {
             })
         });
         match decoded {
-            // Some decoders need a packet to start from.
-            Some(Ok((_, true))) => return Ok(()),
+            // Vorbis needs a packet to start from, and may have nothing left of a trimmed one.
+            Some(Ok((_, true))) if self.codec == CODEC_ID_VORBIS => return Ok(()),
             Some(Ok((shape, false))) => self.keep(shape, packet)?,
             Some(Err(Error::Unsupported(_))) if self.kept.is_none() => {
                 let (file, format) = (self.opened.name.clone(), codec::name(self.codec));
                 return Err(DecodeError::UnsupportedFormat { file, format });
             }
-            Some(Err(_)) | None => self.lose(packet),
+            Some(Ok((_, true)) | Err(_)) | None => self.lose(packet),
         }
         self.check_limits()?;
         self.tell(progress);

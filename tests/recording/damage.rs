@@ -186,7 +186,7 @@ static SEEDS: LazyLock<Vec<(&str, Vec<u8>)>> = LazyLock::new(|| {
 fn survives(name: &'static str, bytes: Vec<u8>) {
     let size = bytes.len();
     let (tell, hear) = channel();
-    std::thread::spawn(move || tell.send(decode_bytes(bytes, name)));
+    std::thread::spawn(move || drop(tell.send(decode_bytes(bytes, name))));
     let outcome = hear.recv_timeout(Duration::from_secs(60)).unwrap_or_else(|gone| panic!("{name}: {gone}"));
     if let Ok(recording) = outcome {
         let channels = usize::from(recording.channels);
