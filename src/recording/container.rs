@@ -1,6 +1,7 @@
 //! What kind of file it is, from its first bytes and never from its name, so that a refusal can say why.
 
 use std::io::{self, Read};
+use symphonia::core::formats::{FormatId, well_known as known};
 
 /// How many first bytes are looked at.
 pub(super) const HEAD_BYTES: u64 = 64 * 1024;
@@ -59,6 +60,22 @@ pub(super) fn sniff(head: &[u8]) -> Container {
         Container::Foreign("RF64, a WAV file for more than 4 GB")
     } else {
         Container::Unknown
+    }
+}
+
+/// The container that a demuxer turned out to read: what a file begins like can be a tag or the rest of a
+/// broken frame.
+pub(super) fn of_reader(format: FormatId) -> Option<Container> {
+    match format {
+        known::FORMAT_ID_WAVE => Some(Container::Wave),
+        known::FORMAT_ID_AIFF => Some(Container::Aiff),
+        known::FORMAT_ID_FLAC => Some(Container::Flac),
+        known::FORMAT_ID_OGG => Some(Container::Ogg),
+        known::FORMAT_ID_ISOMP4 => Some(Container::Mp4),
+        known::FORMAT_ID_MP1 | known::FORMAT_ID_MP2 | known::FORMAT_ID_MP3 | known::FORMAT_ID_ADTS => {
+            Some(Container::Mpeg)
+        }
+        _ => None,
     }
 }
 

@@ -57,8 +57,9 @@ pub fn decode_from(
     progress: &mut dyn FnMut(f32),
 ) -> Result<Recording, DecodeError> {
     let name = shown(name);
-    let opened = Opened::read(&mut source, &name)?;
+    let mut opened = Opened::read(&mut source, &name)?;
     let mut reader = opened.probe(source)?;
+    opened.container = container::of_reader(reader.format_info().format).unwrap_or(opened.container);
     let (track, parameters) = opened.choose(reader.as_ref())?;
     let tags = tags::read(reader.metadata());
     let decoder = opened.decoder(&parameters)?;

@@ -1,14 +1,18 @@
 //! Decoded samples on their way into one exactly sized buffer.
 //!
-//! Headers are not trusted with an allocation: samples gather in pieces of 1 MiB as they come and move into the
-//! final buffer at the end, each piece given back as soon as it is copied, so memory peaks at one
-//! recording and a piece, not at two.
+//! Headers are not trusted with an allocation: samples gather in pieces as they come and move into the final
+//! buffer at the end, each piece given back as soon as it is copied, so memory peaks at one recording and
+//! a piece, not at two.
 
 use std::sync::Arc;
 use symphonia::core::audio::GenericAudioBufferRef;
 
-/// Samples to a piece (1 MiB of them).
-const PIECE: usize = 1 << 18;
+/// Samples to a piece: 32 MiB of them, since smaller blocks may stay with the allocator when they are freed (glibc
+/// keeps up to that size). The system hands out what is reserved only as it is filled.
+const PIECE: usize = 1 << 23;
+
+/// Frames of silence written at once.
+const SILENCE_FRAMES: u64 = 4096;
 
 /// Gathers interleaved samples, leaving out the first frames and silencing what is not a number.
 pub(super) struct Store {
@@ -56,7 +60,7 @@ impl Store {
         let mut left = frames;
         let mut quiet = std::mem::take(&mut self.scratch);
         while left > 0 {
-            let now = left.min((PIECE / self.channels).max(1) as u64);
+            let now = left.min(SILENCE_FRAMES);
             quiet.clear();
             quiet.resize(now as usize * self.channels, 0.0);
             self.extend(&mut quiet);
@@ -120,9 +124,9 @@ mod tests {
     #[test]
     fn samples_come_out_in_order_across_pieces() {
         for channels in [1, 2, 3] {
-            let store = filled(channels, 0, &[1, 70_000, 300_000, 5]);
+            let store = filled(channels, 0, &[1, 70_000, PIECE, 5]);
             let out = store.finish(None, 0);
-            assert_eq!(out.len(), 370_006 * channels);
+            assert_eq!(out.len(), (70_006 + PIECE) * channels);
             assert!(out.iter().enumerate().all(|(i, &sample)| sample == i as f32));
         }
     }

@@ -161,6 +161,28 @@ fn joined_mp3_files_lose_nothing() {
     assert!(joined.frames().0 >= 132_300, "{}", joined.frames().0);
 }
 
+#[test]
+fn an_mp3_that_begins_in_the_middle_is_doubted_and_plays_on() {
+    let studio = Studio::new();
+    let whole =
+        bytes_of(&studio, &["-q:a", "4", "-id3v2_version", "0"], "a.mp3", &lively(5.0, 2, 44_100), 44_100);
+    let rest = decode_bytes(whole[whole.len() / 2 + 7..].to_vec(), "a.mp3").unwrap();
+    assert!((2.0..3.0).contains(&rest.length().0), "{}", rest.length().0);
+    assert!(super::is_doubted(&rest) && truncation(&rest).is_none(), "{:?}", rest.warnings);
+}
+
+#[test]
+fn a_flac_behind_a_tag_is_a_flac() {
+    let studio = Studio::new();
+    let samples = lively(2.0, 2, 44_100);
+    let flac = bytes_of(&studio, &[], "a.flac", &samples, 44_100);
+    let tagged = [&b"ID3\x03\0\0\0\0\0\x0a\0\0\0\0\0\0\0\0\0\0"[..], &flac].concat();
+    let recording = decode_bytes(tagged.clone(), "a.flac").unwrap();
+    assert_eq!((recording.frames().0, &recording.warnings[..]), (88_200, &[][..]));
+    let half = decode_bytes(tagged[..tagged.len() / 2].to_vec(), "a.flac").unwrap();
+    assert_eq!(truncation(&half), Some(1));
+}
+
 /// Small files of every kind, made once.
 static SEEDS: LazyLock<Vec<(&str, Vec<u8>)>> = LazyLock::new(|| {
     let studio = Studio::new();
