@@ -1,19 +1,7 @@
 //! Knowing a recording again by its samples, whatever its file is called.
 
-use super::Identity;
+use crate::identity::Identity;
 use crate::units::SampleRate;
-
-/// How one recording compares with the one a dance was made for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Likeness {
-    /// The same samples: every cue fits.
-    Same,
-    /// As many frames at the same rate, but other samples: the same transfer made louder or compressed again, or
-    /// decoded with other rounding; cues very probably fit, and the teacher should listen once.
-    SameLength,
-    /// Another transfer or another piece: cues have to be carried across.
-    Different,
-}
 
 impl Identity {
     /// What identifies `samples` (interleaved, `channels` to a frame) at `rate`.
@@ -36,23 +24,12 @@ impl Identity {
         let frames = samples.len() / usize::from(channels.max(1));
         Self { hash: hasher.finalize().to_hex().to_string(), frames: frames as u64, rate: rate.0 }
     }
-
-    /// How `other` compares with this recording.
-    #[must_use]
-    pub fn compare(&self, other: &Self) -> Likeness {
-        if self == other {
-            Likeness::Same
-        } else if (self.frames, self.rate) == (other.frames, other.rate) {
-            Likeness::SameLength
-        } else {
-            Likeness::Different
-        }
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::identity::Likeness;
 
     #[test]
     fn the_hash_is_over_the_documented_bytes() {

@@ -15,10 +15,10 @@ mod store;
 mod tags;
 mod trim;
 
+pub use crate::identity::{Identity, Likeness};
 pub use decode::{decode, decode_from};
 pub use error::DecodeError;
 pub use guard::decoding_is_guarded;
-pub use crate::identity::{Identity, Likeness};
 
 use crate::units::{Frames, SampleRate, Seconds};
 use serde::{Deserialize, Serialize};
