@@ -2,9 +2,21 @@
 //!
 //! Pure: the same samples and anchors give the same result. Nothing here knows of files, clocks or dances.
 
+mod articulation;
+mod dynamics;
+mod energy;
+mod loudness;
+mod segments;
+mod summary;
+mod tempo;
+mod turns;
 mod types;
+mod whole;
 
+pub use loudness::{Envelope, Metering};
+pub use tempo::TempoWord;
 pub use types::{
-    Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,
-    SHORTEST, Sureness, TempoPoint, Turn, TurnKind,
+    Articulation, Character, Contour, Dynamic, Dynamics, HeardGrid, Listening, Loudness, Metre,
+    PhraseCharacter, Pulse, SHORTEST, Sureness, TempoPoint, Turn, TurnKind,
 };
+pub use whole::{ANALYSER, describe};

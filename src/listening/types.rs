@@ -57,6 +57,19 @@ pub const SHORTEST: Seconds = Seconds(4.0);
 #[serde(transparent)]
 pub struct Sureness(pub f32);
 
+/// What the grid side of listening found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardGrid {
+    /// Whether there is a beat to dance to.
+    pub pulse: Pulse,
+    /// Beats, bars and phrases; empty unless `pulse` is clear or unsure.
+    pub grid: Grid,
+    /// How sure each bar is, one entry a bar of the grid.
+    pub sureness: Vec<Sureness>,
+    /// Beats in a bar, from which beat on; empty when the grid is.
+    pub metres: Vec<Metre>,
+}
+
 /// Bars of one length.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Metre {
