@@ -2,16 +2,30 @@
 //!
 //! Pure: the same samples and anchors give the same result. Nothing here knows of files, clocks or dances.
 
+mod articulation;
+mod dynamics;
+mod energy;
 mod evidence;
 mod form;
+mod listener;
+mod loudness;
 mod mono;
 mod pulse;
+mod segments;
+mod summary;
+mod tempo;
+mod turns;
 mod types;
+mod whole;
 
 pub use evidence::{Evidence, Gathering, Likelihood, Passage, TEXTURE_FPS, Texture, gather};
+pub use listener::{Listener, listen};
+pub use loudness::{Envelope, Metering};
 pub use mono::{MonoStream, RATE, mono_22050};
 pub use pulse::{HeardGrid, decode};
+pub use tempo::TempoWord;
 pub use types::{
     Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,
     SHORTEST, Sureness, TempoPoint, Turn, TurnKind,
 };
+pub use whole::{ANALYSER, describe};

@@ -1,0 +1,68 @@
+//! Listening as the sound comes in: a piece at a time, so that a long recording need not be held whole.
+
+use super::{Evidence, Gathering, HeardGrid, Listening, Metering, MonoStream, decode, describe};
+use crate::grid::Anchor;
+use crate::units::SampleRate;
+use std::ops::ControlFlow;
+
+/// Hears one recording from its first frame to its last.
+pub struct Listener {
+    mono: MonoStream,
+    gathering: Gathering,
+    metering: Metering,
+    /// The newest mono samples, kept to save an allocation a piece.
+    fresh: Vec<f32>,
+}
+
+impl Listener {
+    /// A listener for interleaved samples of `channels` (at least 1) at `rate`.
+    #[must_use]
+    pub fn new(channels: u16, rate: SampleRate) -> Self {
+        Self {
+            mono: MonoStream::new(channels, rate),
+            gathering: Gathering::default(),
+            metering: Metering::new(channels, rate),
+            fresh: Vec::new(),
+        }
+    }
+
+    /// Hears the next whole frames, interleaved; every sample finite.
+    pub fn push(&mut self, samples: &[f32]) {
+        self.metering.push(samples);
+        self.fresh.clear();
+        self.mono.push(samples, &mut self.fresh);
+        self.gathering.push(&self.fresh);
+    }
+
+    /// What was heard, with `anchors` honoured, and the evidence to hear the grid again with others.
+    #[must_use]
+    pub fn finish(mut self, anchors: &[Anchor]) -> (Listening, Evidence) {
+        self.fresh.clear();
+        self.mono.finish(&mut self.fresh);
+        self.gathering.push(&self.fresh);
+        let evidence = self.gathering.finish();
+        let grid: HeardGrid = decode(&evidence, anchors);
+        (describe(&self.metering.finish(), grid), evidence)
+    }
+}
+
+/// Listens to a whole recording: `samples` interleaved, `channels` (at least 1) to a frame, finite.
+///
+/// `progress` is told the part that is done (0 to 1) about once a second of sound; when it breaks, `None` is returned.
+pub fn listen(
+    samples: &[f32],
+    channels: u16,
+    rate: SampleRate,
+    anchors: &[Anchor],
+    progress: &mut dyn FnMut(f32) -> ControlFlow<()>,
+) -> Option<Listening> {
+    let mut listener = Listener::new(channels, rate);
+    let second = usize::from(channels.max(1)) * (rate.0.max(1) as usize);
+    for (index, piece) in samples.chunks(second).enumerate() {
+        if progress((index * second) as f32 / samples.len() as f32).is_break() {
+            return None;
+        }
+        listener.push(piece);
+    }
+    Some(listener.finish(anchors).0)
+}
