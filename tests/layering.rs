@@ -14,7 +14,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("grid", &["units"]),
     ("listening", &["units", "grid"]),
     ("dance", &["units", "identity", "grid", "listening"]),
-    ("check", &["units", "grid", "listening", "dance"]),
+    ("check", &["units", "identity", "grid", "listening", "dance"]),
     ("trail", &["units", "grid", "listening"]),
     ("recording", &["units", "identity"]),
     ("sound", &["units", "recording"]),

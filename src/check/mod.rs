@@ -1,7 +1,62 @@
 //! The check: does every cue land, can it be read in time, can children do it at that speed?
 //!
-//! Pure: a dance and what was heard go in, findings come out. Each rule is a file of its own.
+//! Pure: a dance and what was heard go in, findings come out. Each rule is a file of its own in `rules`; the table
+//! [`RULES`] is the only list of them, and `docs/rules.md` is written from it.
 
+mod page;
+mod rules;
+mod scene;
+mod turns;
 mod types;
+mod wording;
 
-pub use types::{Finding, Report, Severity};
+#[cfg(test)]
+mod sentences;
+#[cfg(test)]
+mod sketch;
+
+pub use page::rules_page;
+pub use rules::RULES;
+pub use types::{Finding, Fix, Needs, Report, Rule, Severity};
+
+use crate::dance::{Dance, Silenced};
+use crate::listening::Listening;
+use scene::Scene;
+
+/// Looks at a dance by every rule.
+///
+/// `heard` is `None` when the recording is missing: the rules that need it are left out, and one note says so.
+/// Counts are those of the dance's own grid, whatever was heard since. A dance without beats is judged by the
+/// rules that need none. No dance makes this panic, however odd.
+#[must_use]
+pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
+    let scene = Scene::new(dance, heard);
+    let can = |rule: &&Rule| {
+        (heard.is_some() || !rule.needs.recording()) && (!dance.grid.is_empty() || !rule.needs.beats())
+    };
+    let mut findings: Vec<Finding> = RULES.iter().filter(can).flat_map(|rule| (rule.look)(&scene)).collect();
+    let found = findings.len();
+    findings.retain(|finding| !dance.silenced.iter().any(|silenced| covers(silenced, finding)));
+    let silenced = found - findings.len();
+    // The sort is stable, so findings of one place keep the rules' order within a severity.
+    findings.sort_by(|a, b| {
+        let place = |finding: &Finding| finding.at.map_or(f64::NEG_INFINITY, |at| at.0);
+        place(a).total_cmp(&place(b)).then(b.severity.cmp(&a.severity))
+    });
+    let (turns_met, median_distance) = turns::figures(&scene.turns);
+    Report { findings, silenced, turns_met, turns: scene.turns.len(), median_distance }
+}
+
+/// Whether the teacher has silenced a finding. Places agree within half a count, since turns move a little
+/// whenever a recording is heard again.
+fn covers(silenced: &Silenced, finding: &Finding) -> bool {
+    silenced.rule == finding.rule
+        && match (silenced.at, finding.at) {
+            (None, _) => true,
+            (Some(there), Some(here)) => (there.0 - here.0).abs() < 0.5,
+            (Some(_), None) => false,
+        }
+}
+
+#[cfg(test)]
+mod tests;

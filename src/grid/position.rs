@@ -66,7 +66,7 @@ impl Grid {
     pub fn count_at(&self, at: Beat) -> CountPosition<'_> {
         let phrase = self.phrase_at(at);
         let start = phrase.map_or(0, |phrase| phrase.start.index());
-        CountPosition { phrase, count: at.index() - start + 1 }
+        CountPosition { phrase, count: (at.index() - start).saturating_add(1) }
     }
 
     /// The bar and beat of a position.
@@ -74,7 +74,7 @@ impl Grid {
     pub fn bar_at(&self, at: Beat) -> BarPosition {
         let bar = self.bars.partition_point(|&start| start as f64 <= at.0);
         let start = bar.checked_sub(1).map_or(0, |index| self.bars[index]);
-        BarPosition { bar, beat: at.index() - start + 1 }
+        BarPosition { bar, beat: (at.index() - start).saturating_add(1) }
     }
 }
 

@@ -1,0 +1,85 @@
+//! The rules, one a file, and the table that lists them.
+//!
+//! A rule reads the scene and returns findings; it knows nothing of other rules, of silencing, or of how findings are shown.
+//! Its numbers stand at its top with their source.
+
+mod beat_level;
+mod before_start;
+mod clipped;
+mod energy;
+mod freeze_off_rest;
+mod gap;
+mod grid_unsure;
+mod jump_bout;
+mod long_silence;
+mod long_turning;
+mod move_tempo;
+mod no_beats;
+mod no_caution;
+mod no_clear_beat;
+mod no_gentle_version;
+mod no_words;
+mod not_heard;
+mod not_on_one;
+mod off_grid;
+mod one_sided;
+mod other_recording;
+mod overlap;
+mod past_end;
+mod phrase_unmarked;
+mod rest_danced_through;
+mod same_move_long;
+mod short_lead;
+mod step_rate;
+mod too_brief;
+mod too_little_time;
+mod too_many_moves;
+mod too_many_words;
+mod too_quiet;
+mod turn_missed;
+mod turn_nearly_met;
+mod unknown_move;
+mod unusable_cue;
+
+use super::types::Rule;
+
+/// Every rule, in the order in which they are looked at.
+pub const RULES: &[Rule] = &[
+    not_heard::RULE,
+    no_beats::RULE,
+    other_recording::RULE,
+    no_clear_beat::RULE,
+    clipped::RULE,
+    too_quiet::RULE,
+    unusable_cue::RULE,
+    unknown_move::RULE,
+    no_words::RULE,
+    before_start::RULE,
+    past_end::RULE,
+    overlap::RULE,
+    turn_missed::RULE,
+    turn_nearly_met::RULE,
+    freeze_off_rest::RULE,
+    rest_danced_through::RULE,
+    off_grid::RULE,
+    not_on_one::RULE,
+    phrase_unmarked::RULE,
+    grid_unsure::RULE,
+    too_little_time::RULE,
+    short_lead::RULE,
+    too_brief::RULE,
+    too_many_words::RULE,
+    beat_level::RULE,
+    move_tempo::RULE,
+    step_rate::RULE,
+    jump_bout::RULE,
+    long_turning::RULE,
+    no_gentle_version::RULE,
+    no_caution::RULE,
+    energy::RULE,
+    one_sided::RULE,
+    same_move_long::RULE,
+    too_many_moves::RULE,
+    gap::RULE,
+    long_silence::RULE,
+];

@@ -1,0 +1,145 @@
+//! Turns on the dance's counts, and how far the nearest cue is from each.
+
+use super::scene::{Scene, Step};
+use crate::dance::StepKind;
+use crate::listening::{Turn, TurnKind};
+use crate::units::{Beat, Counts, Seconds};
+
+/// A cue within this many counts meets a turn: the figure that the report states. Our decision.
+pub(super) const MET: Counts = Counts(1.0);
+
+/// A sudden turn, a rest or a fermata is seen to be missed from here on. Our decision: less than a whole count,
+/// because turns are heard to 0.2 s (reference signal T7), half a count at 150 BPM.
+const PUNCTUAL: Counts = Counts(0.75);
+
+/// The start of a gradual change is heard to one second (reference signal T6), so no cue is called late within it.
+const GRADUAL: Seconds = Seconds(1.0);
+
+/// A cue "a beat or two" off is meant for this turn; further away it is not. Our decision.
+const NEARBY: Counts = Counts(2.5);
+
+/// A freeze this close to a rest is meant for it. Our decision: one bar of four.
+const FREEZE_NEARBY: Counts = Counts(4.0);
+
+/// Turns less sure than this are not asked for. Our decision.
+const SURE_ENOUGH: f32 = 0.3;
+
+/// A turn that a dance should show, on the dance's beats.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Shown {
+    /// What changes.
+    pub(super) kind: TurnKind,
+    /// Where it begins.
+    pub(super) at: Beat,
+    /// The nearest step, as an index into the scene's steps, and how many counts later than the turn it begins.
+    pub(super) nearest: Option<(usize, Counts)>,
+}
+
+/// How a turn is met.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Meeting {
+    /// A cue begins with it.
+    Met,
+    /// A step (index into the scene's steps) begins some counts later, or earlier when negative.
+    Nearly(usize, Counts),
+    /// No cue is near.
+    Missed,
+}
+
+/// The turns of the recording that lie in the grid and are sure enough to be asked for.
+pub(super) fn shown(scene: &Scene<'_>) -> Vec<Shown> {
+    let grid = &scene.dance.grid;
+    let Some(heard) = scene.heard.filter(|_| !grid.is_empty()) else { return Vec::new() };
+    let place = |turn: &Turn| {
+        let at = grid.beat_at(turn.start);
+        let nearest = scene
+            .steps
+            .iter()
+            .enumerate()
+            .map(|(place, step)| (place, step.cue.at.since(at)))
+            .min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()));
+        Shown { kind: turn.kind, at, nearest }
+    };
+    heard
+        .turns
+        .iter()
+        .filter(|turn| turn.start.0.is_finite() && turn.sureness.0 >= SURE_ENOUGH)
+        .map(place)
+        // A change before the first beat or under the last one leaves nothing to dance.
+        .filter(|turn| turn.at.0 >= -MET.0 && turn.at.0 < grid.end().0 - MET.0)
+        .collect()
+}
+
+/// Its name in a sentence.
+pub(super) fn name(kind: TurnKind) -> &'static str {
+    match kind {
+        TurnKind::Crescendo => "crescendo",
+        TurnKind::Diminuendo => "diminuendo",
+        TurnKind::SubitoLoud => "subito forte",
+        TurnKind::SubitoSoft => "subito piano",
+        TurnKind::Accelerando => "accelerando",
+        TurnKind::Ritardando => "ritardando",
+        TurnKind::SuddenlyFaster => "sudden quickening",
+        TurnKind::SuddenlySlower => "sudden slowing",
+        TurnKind::ATempo => "return to the tempo",
+        TurnKind::Rest => "rest",
+        TurnKind::Fermata => "fermata",
+    }
+}
+
+/// How a turn is met by the cue nearest to it.
+pub(super) fn meeting(scene: &Scene<'_>, turn: &Shown) -> Meeting {
+    let Some((place, off)) = turn.nearest else { return Meeting::Missed };
+    let distance = off.0.abs();
+    let gradual = matches!(
+        turn.kind,
+        TurnKind::Crescendo | TurnKind::Diminuendo | TurnKind::Accelerando | TurnKind::Ritardando
+    );
+    let punctual = if gradual {
+        let late = scene.seconds(turn.at.plus(off)).since(scene.seconds(turn.at));
+        distance <= MET.0 || late.0.abs() <= GRADUAL.0
+    } else {
+        distance <= PUNCTUAL.0
+    };
+    let start = scene.steps[place].cue.at;
+    // A cue that belongs to another turn should stay there.
+    let taken = scene.turns.iter().any(|other| start.since(other.at).0.abs() < distance - 1e-6);
+    match () {
+        () if punctual => Meeting::Met,
+        () if distance <= NEARBY.0 && !taken => Meeting::Nearly(place, off),
+        () if distance <= MET.0 => Meeting::Met,
+        () => Meeting::Missed,
+    }
+}
+
+/// The freeze that was meant for a rest and is off it, with how many counts later it begins.
+///
+/// `None` when a freeze begins with the rest or none is near.
+pub(super) fn stray_freeze<'s, 'a>(scene: &'s Scene<'a>, turn: &Shown) -> Option<(&'s Step<'a>, Counts)> {
+    if turn.kind != TurnKind::Rest {
+        return None;
+    }
+    scene
+        .steps
+        .iter()
+        .filter(|step| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze))
+        .map(|step| (step, step.cue.at.since(turn.at)))
+        .min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()))
+        .filter(|(_, off)| off.0.abs() > PUNCTUAL.0 && off.0.abs() <= FREEZE_NEARBY.0)
+}
+
+/// How many turns a cue meets within one count, and the median distance from a turn to its nearest cue.
+pub(super) fn figures(turns: &[Shown]) -> (usize, Option<Counts>) {
+    let mut distances: Vec<f64> =
+        turns.iter().filter_map(|turn| turn.nearest).map(|(_, off)| off.0.abs()).collect();
+    distances.sort_by(f64::total_cmp);
+    // A thousandth, the precision a dance is saved with, decides nothing.
+    let met = distances.iter().filter(|&&distance| distance <= MET.0 + 0.001).count();
+    let half = distances.len() / 2;
+    let median = match distances.len() {
+        0 => None,
+        n if n % 2 == 1 => Some(Counts(distances[half])),
+        _ => Some(Counts(0.5 * (distances[half - 1] + distances[half]))),
+    };
+    (met, median)
+}

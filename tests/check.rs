@@ -1,0 +1,201 @@
+//! The check from outside: no dance makes it panic, the move book passes it, and its page in the docs is in step.
+
+#[path = "support/dances.rs"]
+mod dances;
+
+use dances::{any_dance, full};
+use farandole::check::{RULES, check, rules_page};
+use farandole::dance::{Cue, Dance, MoveBook, StepKind};
+use farandole::grid::Grid;
+use farandole::listening::{
+    Articulation, Contour, Dynamic, Dynamics, Listening, Loudness, PhraseCharacter, Pulse, Sureness, Turn,
+    TurnKind,
+};
+use farandole::units::{Beat, Bpm, Counts, Decibels, Lufs, Seconds};
+use proptest::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Numbers that trouble arithmetic, beside ordinary ones.
+fn odd() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        4 => -8.0..80.0f64,
+        1 => prop::sample::select(vec![
+            f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.0, -0.0, 1e300, -1e300, 1e-300, f64::MAX, 1e17,
+        ]),
+    ]
+}
+
+fn a_kind() -> impl Strategy<Value = TurnKind> {
+    prop::sample::select(vec![
+        TurnKind::Crescendo,
+        TurnKind::Diminuendo,
+        TurnKind::SubitoLoud,
+        TurnKind::SubitoSoft,
+        TurnKind::Accelerando,
+        TurnKind::Ritardando,
+        TurnKind::SuddenlyFaster,
+        TurnKind::SuddenlySlower,
+        TurnKind::ATempo,
+        TurnKind::Rest,
+        TurnKind::Fermata,
+    ])
+}
+
+prop_compose! {
+    /// A listening to some other music than the dance's, its parts out of step with each other.
+    fn any_listening()(
+        dance in any_dance(),
+        numbers in prop::collection::vec(odd(), 8),
+        levels in prop::collection::vec(prop_oneof![-120.0..0.0f32, Just(f32::NAN)], 0..40),
+        turns in prop::collection::vec((a_kind(), odd(), odd()), 0..6),
+        sureness in prop::collection::vec(0.0..1.0f32, 0..12),
+        phrases in 0..5usize,
+        pulse in prop::sample::select(vec![Pulse::Clear, Pulse::Unsure, Pulse::None, Pulse::Silent, Pulse::TooShort]),
+    ) -> Listening {
+        let contour = Contour { step: Seconds(numbers[0]), values: levels };
+        let character = PhraseCharacter {
+            bpm: Bpm(numbers[1]),
+            level: Lufs(numbers[2]),
+            dynamic: Some(Dynamic::P),
+            articulation: Articulation::Unclear,
+            energy: 5,
+        };
+        let turn = |(kind, start, sure): (TurnKind, f64, f64)| Turn {
+            kind,
+            start: Seconds(start),
+            end: Seconds(start),
+            start_beat: Beat(start),
+            end_beat: Beat(start),
+            from: 0.0,
+            to: 0.0,
+            sureness: Sureness(sure as f32),
+        };
+        Listening {
+            analyser: 0,
+            length: Seconds(numbers[3]),
+            pulse,
+            grid: dance.grid,
+            sureness: sureness.into_iter().map(Sureness).collect(),
+            metres: vec![],
+            tempo: vec![],
+            loudness: Loudness {
+                integrated: Some(Lufs(numbers[4])),
+                range: None,
+                peak: Decibels(numbers[5]),
+                momentary: contour.clone(),
+                short_term: contour,
+            },
+            dynamics: Dynamics { marks: vec![(Dynamic::P, Lufs(numbers[6])), (Dynamic::F, Lufs(numbers[7]))] },
+            phrases: vec![character; phrases],
+            turns: turns.into_iter().map(turn).collect(),
+            summary: vec![],
+        }
+    }
+}
+
+/// Checks a dance and holds what is true of every report.
+fn judge(dance: &Dance, heard: Option<&Listening>) -> Result<(), TestCaseError> {
+    let report = check(dance, heard);
+    prop_assert!(report.turns_met <= report.turns);
+    for finding in &report.findings {
+        prop_assert!(RULES.iter().any(|rule| rule.id == finding.rule && rule.severity == finding.severity));
+        prop_assert!(finding.cue.is_none_or(|cue| cue < dance.cues.len()));
+        prop_assert!(!finding.message.is_empty() && !finding.remedy.is_empty());
+    }
+    Ok(())
+}
+
+proptest! {
+    #[test]
+    fn no_dance_makes_the_check_panic(dance in any_dance(), heard in prop::option::of(any_listening())) {
+        judge(&dance, heard.as_ref())?;
+    }
+
+    #[test]
+    fn no_odd_number_makes_the_check_panic(
+        mut dance in any_dance(),
+        numbers in prop::collection::vec((odd(), odd(), odd()), 12),
+        heard in prop::option::of(any_listening()),
+        empty in any::<bool>(),
+        age in any::<u8>(),
+    ) {
+        let id = dance.moves.first().map(|entry| entry.id.clone());
+        for (cue, (at, counts, lead)) in dance.cues.iter_mut().zip(&numbers) {
+            *cue = Cue { lead: Some(Counts(*lead)), ..Cue::new(Beat(*at), Counts(*counts), full().moves[0].id.clone()) };
+            cue.movement.clone_from(&id);
+        }
+        let mut kinds = [StepKind::Jump, StepKind::Run, StepKind::Turn, StepKind::Freeze].into_iter().cycle();
+        for (entry, (steps, slowest, fastest)) in dance.moves.iter_mut().zip(&numbers) {
+            entry.steps_per_count = *steps;
+            entry.step = kinds.next().expect("the kinds go round");
+            entry.tempo.slowest = Bpm(*slowest);
+            entry.tempo.fastest = Bpm(*fastest);
+        }
+        dance.profile.age = age;
+        dance.profile.distance = numbers[0].0;
+        if empty {
+            dance.grid = Grid::default();
+        }
+        judge(&dance, heard.as_ref())?;
+    }
+
+    #[test]
+    fn the_same_dance_gives_the_same_report(dance in any_dance(), heard in prop::option::of(any_listening())) {
+        let (once, twice) = (check(&dance, heard.as_ref()), check(&dance, heard.as_ref()));
+        prop_assert_eq!(format!("{once:?}"), format!("{twice:?}"));
+    }
+}
+
+/// Every built-in move, danced at the middle of its own tempo range, passes the rules about moves.
+#[test]
+fn the_move_book_passes_its_own_check() {
+    let about_moves = [
+        "step-rate",
+        "move-tempo",
+        "too-many-words",
+        "no-gentle-version",
+        "no-caution",
+        "unknown-move",
+        "jump-bout",
+    ];
+    let mut objections = Vec::new();
+    for entry in MoveBook::built_in().entries() {
+        let movement = &entry.movement;
+        for part in [0.0, 0.5, 1.0] {
+            let bpm = movement.tempo.slowest.0 + part * (movement.tempo.fastest.0 - movement.tempo.slowest.0);
+            let beats = (0..32).map(|beat| Seconds(f64::from(beat) * 60.0 / bpm)).collect();
+            let dance = Dance {
+                grid: Grid::new(beats, vec![], vec![]).expect("steady beats"),
+                moves: vec![movement.clone()],
+                cues: vec![Cue::new(Beat(0.0), movement.counts, movement.id.clone())],
+                prompts: vec![],
+                silenced: vec![],
+                ..full()
+            };
+            let report = check(&dance, None);
+            let found = report.findings.into_iter().filter(|finding| about_moves.contains(&finding.rule));
+            objections
+                .extend(found.map(|finding| format!("{} at {bpm:.0}: {}", movement.id.0, finding.message)));
+        }
+    }
+    assert!(objections.is_empty(), "{objections:#?}");
+}
+
+fn page() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/rules.md")
+}
+
+#[test]
+fn the_page_of_rules_is_in_step_with_the_table() {
+    let written = std::fs::read_to_string(page()).expect("docs/rules.md").replace("\r\n", "\n");
+    assert!(
+        written == rules_page(),
+        "docs/rules.md differs from the table of rules; write it anew with 'cargo test --test check -- --ignored'"
+    );
+}
+
+#[test]
+#[ignore = "writes docs/rules.md"]
+fn write_the_page_of_rules() {
+    std::fs::write(page(), rules_page()).expect("docs can be written");
+}
