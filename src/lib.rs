@@ -3,9 +3,11 @@
 //! The rooms and who may use whom are described in `DEVELOPERS.md`; `tests/layering.rs` holds the rules.
 
 pub mod check;
+pub mod cli;
 pub mod dance;
 pub mod grid;
 pub mod identity;
 pub mod listening;
 pub mod recording;
+pub mod shelf;
 pub mod units;

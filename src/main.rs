@@ -1,2 +1,7 @@
-//! Runs the program.
-fn main() {}
+//! Runs the program: arguments in, exit code out.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    farandole::cli::main()
+}

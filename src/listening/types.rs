@@ -124,6 +124,19 @@ pub enum Dynamic {
     Ff,
 }
 
+impl std::fmt::Display for Dynamic {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(match self {
+            Self::Pp => "pp",
+            Self::P => "p",
+            Self::Mp => "mp",
+            Self::Mf => "mf",
+            Self::F => "f",
+            Self::Ff => "ff",
+        })
+    }
+}
+
 /// How finely dynamics can be told apart here, and where the marks lie.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Dynamics {

@@ -1,0 +1,189 @@
+//! What can be said on the command line. This one table also makes the help, the completions and the manual page.
+
+use clap::{Args, CommandFactory, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Teach music by movement: find the counts of a recording, pin moves to them, check them, lead a class.
+#[derive(Debug, Parser)]
+#[command(name = "farandole", version, about, long_about = None, disable_help_subcommand = false)]
+#[command(after_help = "Exit codes: 0 clean, 1 the check found something, 2 it could not be done.")]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Say what a recording does: beats, bars, phrases, faster and slower, louder and softer
+    Listen(Listen),
+    /// Make a first dance for a recording, to be edited
+    Draft(Draft),
+    /// Check a dance: does every cue land, can it be read in time, can children do it
+    Check(Check),
+    /// Lead a class from the full screen, in step with the sound
+    Lead(Lead),
+    /// Show the move book
+    Moves(Moves),
+    /// Lead the demo dance, from a scratch copy
+    Demo(Demo),
+    /// Print completions for a shell
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page (roff)
+    #[command(name = "manual")]
+    Manual,
+}
+
+/// How hearing is done.
+#[derive(Debug, Args, Clone, Default)]
+pub(super) struct Hearing {
+    /// Listen anew, and remember nothing
+    #[arg(long)]
+    pub(super) no_cache: bool,
+}
+
+/// Who the dance is for.
+#[derive(Debug, Args, Clone)]
+pub(super) struct Class {
+    /// Age of the youngest pupils, in years
+    #[arg(long, value_parser = clap::value_parser!(u8).range(3..=99))]
+    pub(super) age: Option<u8>,
+    /// Metres from the screen to the pupil furthest from it
+    #[arg(long, value_parser = metres)]
+    pub(super) distance: Option<f64>,
+}
+
+/// Options of `listen`.
+#[derive(Debug, Args)]
+pub(super) struct Listen {
+    /// The recording: WAV, FLAC, MP3, Ogg Vorbis, AAC or M4A, AIFF
+    pub(super) recording: PathBuf,
+    /// Print everything as JSON
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `draft`.
+#[derive(Debug, Args)]
+pub(super) struct Draft {
+    /// The recording
+    pub(super) recording: PathBuf,
+    /// Where to write the dance [default: beside the recording, ending in .dance.json]
+    #[arg(short, long, value_name = "DANCE")]
+    pub(super) output: Option<PathBuf>,
+    /// What to call it [default: the recording's title]
+    #[arg(long)]
+    pub(super) title: Option<String>,
+    /// A file with moves of your own
+    #[arg(long, value_name = "FILE")]
+    pub(super) moves: Option<PathBuf>,
+    /// Say why each move was chosen
+    #[arg(long)]
+    pub(super) why: bool,
+    /// Replace a dance that is already there
+    #[arg(long)]
+    pub(super) replace: bool,
+    #[command(flatten)]
+    pub(super) class: Class,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `check`.
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) class: Class,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `lead`.
+#[derive(Debug, Args)]
+pub(super) struct Lead {
+    /// The dance
+    pub(super) dance: PathBuf,
+    #[command(flatten)]
+    pub(super) floor: Floor,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// How the floor behaves.
+#[derive(Debug, Args, Clone, Default)]
+pub(super) struct Floor {
+    /// Play no sound; the screen keeps time by itself
+    #[arg(long)]
+    pub(super) silent: bool,
+    /// Show the picture this many milliseconds later (Bluetooth speakers: try 150) or, negative, earlier
+    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
+          value_parser = clap::value_parser!(i32).range(-500..=1000))]
+    pub(super) trim: i32,
+    /// Black words on a light ground
+    #[arg(long)]
+    pub(super) light: bool,
+    /// Begin with the gentle versions for the whole class
+    #[arg(long)]
+    pub(super) gentle: bool,
+}
+
+/// Options of `moves`.
+#[derive(Debug, Args)]
+pub(super) struct Moves {
+    /// Show only moves that fit these letters
+    pub(super) search: Option<String>,
+    /// A file with moves of your own
+    #[arg(long, value_name = "FILE")]
+    pub(super) moves: Option<PathBuf>,
+    /// Print the book as JSON, in the form of a file of your own moves
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// Options of `demo`.
+#[derive(Debug, Args)]
+pub(super) struct Demo {
+    /// Which demo dance [default: the farandole]
+    pub(super) name: Option<String>,
+    /// List the demo dances
+    #[arg(long)]
+    pub(super) list: bool,
+    /// Copy the demo recordings and dances into a folder of yours, and lead nothing
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) copy_to: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) floor: Floor,
+}
+
+/// The whole command line as clap knows it, for help, completions and the manual page.
+#[must_use]
+pub fn command() -> clap::Command {
+    Arguments::command()
+}
+
+/// A distance that fits in a hall.
+fn metres(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(metres) if (0.3..=60.0).contains(&metres) => Ok(metres),
+        _ => Err("give metres from 0.3 to 60".into()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_table_is_sound() {
+        super::command().debug_assert();
+    }
+}

@@ -1,0 +1,128 @@
+//! Decoding and listening with a progress bar and a memory, shared by the commands.
+
+use super::arguments::Hearing;
+use super::listen::file_name;
+use super::{Output, Problem};
+use crate::dance::Dance;
+use crate::listening::{self, Listening};
+use crate::recording::{self, Recording};
+use crate::shelf::{self, Cache, Found, Heard};
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// What is heard in the recording at `path`: remembered, or decoded and listened to.
+///
+/// # Errors
+/// [`Problem::Decode`].
+pub(super) fn hear(path: &Path, hearing: &Hearing, output: &Output) -> Result<Heard, Problem> {
+    let cache = cache(hearing);
+    // An unreadable file is left to the decoder, whose sentence is better.
+    let key = Cache::key(path).ok();
+    if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
+        return Ok(heard);
+    }
+    let recording = decode(path, output)?;
+    let heard = Heard {
+        listening: listen(&recording, output),
+        identity: recording.identity,
+        tags: recording.tags,
+        warnings: recording.warnings,
+    };
+    if let Some(key) = key {
+        cache.put(&key, &heard);
+    }
+    Ok(heard)
+}
+
+/// The samples of the recording at `path`, and what is heard in them.
+///
+/// # Errors
+/// [`Problem::Decode`].
+pub(super) fn open(path: &Path, hearing: &Hearing, output: &Output) -> Result<(Recording, Heard), Problem> {
+    let cache = cache(hearing);
+    let key = Cache::key(path).ok();
+    let recording = decode(path, output)?;
+    if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
+        return Ok((recording, heard));
+    }
+    let heard = Heard {
+        listening: listen(&recording, output),
+        identity: recording.identity.clone(),
+        tags: recording.tags.clone(),
+        warnings: recording.warnings.clone(),
+    };
+    if let Some(key) = key {
+        cache.put(&key, &heard);
+    }
+    Ok((recording, heard))
+}
+
+/// The recording of a dance as `open` gives it, or `None` when there is none; what is amiss is said on the way.
+pub(super) fn of_dance<T>(
+    dance: &Dance,
+    dance_path: &Path,
+    output: &mut Output,
+    open: &mut dyn FnMut(&Path, &Output) -> Result<(crate::identity::Identity, T), Problem>,
+) -> Option<T> {
+    let found = {
+        let output = &*output;
+        shelf::recording_for(dance, dance_path, &mut |path| open(path, output))
+    };
+    match found {
+        Found::AsNamed(it) => Some(it),
+        Found::Resembling(it) => {
+            output.remark(format_args!(
+                "note: '{}' has changed since the dance was made, but is as long as it was; listen once whether the \
+                 counts still fit",
+                dance.recording.path
+            ));
+            Some(it)
+        }
+        Found::Renamed(it, path) => {
+            output.remark(format_args!(
+                "note: '{}' is not where the dance says, but '{}' is the same recording and is used",
+                dance.recording.path,
+                file_name(&path)
+            ));
+            Some(it)
+        }
+        Found::Different(_, path) => {
+            output.remark(format_args!(
+                "note: '{}' is not the recording this dance was made for (another transfer or another piece), so it \
+                 is not used; put the right file there, or draft a dance for this one",
+                file_name(&path)
+            ));
+            None
+        }
+        Found::Missing(path) => {
+            output.remark(format_args!(
+                "note: the recording '{}' is missing; put it beside the dance, under any name",
+                file_name(&path)
+            ));
+            None
+        }
+        Found::Broken(problem) => {
+            output.remark(format_args!("note: {problem}"));
+            None
+        }
+    }
+}
+
+fn cache(hearing: &Hearing) -> Cache {
+    if hearing.no_cache { Cache::default() } else { Cache::of_this_user() }
+}
+
+fn decode(path: &Path, output: &Output) -> Result<Recording, Problem> {
+    let mut progress = output.progress("decoding ");
+    Ok(recording::decode(path, &mut |part| progress.done(part))?)
+}
+
+fn listen(recording: &Recording, output: &Output) -> Listening {
+    let mut progress = output.progress("listening");
+    let heard = listening::listen(&recording.samples, recording.channels, recording.rate, &[], &mut |part| {
+        progress.done(part);
+        ControlFlow::Continue(())
+    });
+    // It stops early only when the callback says so, and ours never does.
+    heard.expect("nobody stopped the listening")
+}

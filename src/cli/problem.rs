@@ -1,0 +1,71 @@
+//! Why a command could not be done: one clear sentence each, with the way out.
+
+use crate::dance::{DraftError, MoveBookError};
+use crate::recording::DecodeError;
+use crate::shelf::{LoadError, SaveError};
+use std::io;
+use std::path::PathBuf;
+
+/// Why a command ended with exit code 2.
+#[derive(Debug, thiserror::Error)]
+pub enum Problem {
+    /// The recording cannot be used.
+    #[error(transparent)]
+    Decode(#[from] DecodeError),
+    /// The dance cannot be opened.
+    #[error(transparent)]
+    Load(#[from] LoadError),
+    /// The dance cannot be saved.
+    #[error(transparent)]
+    Save(#[from] SaveError),
+    /// No dance can be drafted from what was heard.
+    #[error("cannot draft a dance for '{}': {source}", path.display())]
+    Draft {
+        /// The recording.
+        path: PathBuf,
+        /// What is missing.
+        source: DraftError,
+    },
+    /// A file of the teacher's own moves cannot be used.
+    #[error("cannot use the moves in '{}': {source}", path.display())]
+    Moves {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        source: MoveBookError,
+    },
+    /// A file could not be read or written.
+    #[error("cannot {what} '{}': {}", path.display(), crate::shelf::plain(source))]
+    File {
+        /// `read`, `write`, `make`.
+        what: &'static str,
+        /// Which.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A dance is there already.
+    #[error("'{}' is already there; add --replace to draft it anew (what is in it is then lost), or --output with another name", path.display())]
+    Exists {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// A demo file would replace a file of the teacher's.
+    #[error("'{}' is already there and is left as it is; name another folder", path.display())]
+    InTheWay {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// No demo dance has that name.
+    #[error("there is no demo dance '{name}'; 'farandole demo --list' names them")]
+    NoSuchDemo {
+        /// What was asked for.
+        name: String,
+    },
+    /// Standard output cannot be written to.
+    #[error("cannot write the result: {0}")]
+    Output(#[from] io::Error),
+    /// A result could not be turned into JSON; a defect of this program.
+    #[error("cannot write the result as JSON: {0}; please report this")]
+    Json(#[from] serde_json::Error),
+}

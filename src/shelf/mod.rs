@@ -1,0 +1,15 @@
+//! The shelf: dances and listenings on disk.
+//!
+//! Nothing typed is lost: a file is replaced whole or not at all, and never when someone else has changed it.
+//! This room decides where and how bytes are kept; what they mean is decided in `dance` and `listening`.
+
+mod cache;
+mod dance_file;
+mod find;
+mod write;
+
+pub use cache::{Cache, FileKey, Heard};
+pub(crate) use dance_file::plain;
+pub use dance_file::{LoadError, Opened, SaveError, Stamp, load, relative, save};
+pub use find::{Found, recording_for};
+pub use write::replace;
