@@ -162,8 +162,29 @@ pub(super) struct Slope {
 }
 
 /// Gradual changes: pieces that move the same way, joined across small gaps; `first` and `last` are the lines'
-/// ends. By ascending start, not overlapping.
+/// ends, or the levels that they come from and lead to. By ascending start, not overlapping.
 pub(super) fn slopes(pieces: &[Segment], rule: &Slope) -> Vec<Segment> {
+    let mut found = joined(pieces, rule);
+    for run in &mut found {
+        let step = run.rise() / (run.len() - 1).max(1) as f64;
+        // One value further on, or a little more, the line meets its neighbour: it came from there.
+        let meets = |gap: f64| gap * step > 0.0 && gap.abs() <= 1.5 * step.abs();
+        if let Some(before) =
+            pieces.iter().find(|piece| piece.to == run.from).filter(|p| meets(run.first - p.last))
+        {
+            run.first = before.last;
+        }
+        if let Some(after) =
+            pieces.iter().find(|piece| piece.from == run.to).filter(|p| meets(p.first - run.last))
+        {
+            run.last = after.first;
+        }
+    }
+    found
+}
+
+/// The pieces of each change, joined.
+fn joined(pieces: &[Segment], rule: &Slope) -> Vec<Segment> {
     let mut found: Vec<Segment> = Vec::new();
     // Where the last piece of the latest change stood in `pieces`.
     let mut last_piece = 0;

@@ -4,7 +4,7 @@
 //! sudden changes are found and taken out, so that a step does not look like a slope; then slopes.
 
 use super::super::loudness::{BLOCKS, Envelope, loudness, quantile};
-use super::super::segments::{Price, Slope, fit, noise, slopes};
+use super::super::segments::{Price, Segment, Slope, fit, noise, slopes};
 use super::super::types::TurnKind;
 use super::rests::Quiet;
 use super::{Found, sure};
@@ -14,19 +14,15 @@ use crate::units::Seconds;
 const SUBITO: f64 = 4.0;
 /// Share of a sudden change that must lie inside one beat, or half a second if that is longer.
 const INSIDE: f64 = 0.8;
-/// Blocks over which a sudden change must last to be more than an accent.
+/// Blocks over which a recording's wavering is read.
 const LASTING: usize = 300;
 /// How many times the recording's usual wavering (over [`LASTING`]) a sudden change must be.
 const ABOVE_WAVERING: f64 = 2.5;
-/// Blocks between two readings of the gradual level, each twice as long.
+/// How many spans on either side must lie apart, and by which share of the least change.
+const SPANS: usize = 4;
+const APART: f64 = 0.5;
+/// Blocks between two readings of the wavering.
 const CELL: usize = 50;
-/// Least gradual change in LU, and least length in readings of 0.5 s.
-const GRADUAL: f64 = 4.0;
-const GRADUAL_LENGTH: usize = 6;
-/// Least slope in LU a second ...
-const STEEP: f64 = 0.5;
-/// ... or, for a swell of at least twice the least change, this: it is heard in the end however slow it is.
-const SLOW: f64 = 0.12;
 /// Least noise of one reading in LU (level differences under 0.4 to 1 dB are not noticed).
 const LEAST_NOISE: f64 = 0.7;
 
@@ -47,19 +43,14 @@ impl Sounding {
             from = rest.end;
         }
         block.extend(from..quiet.music.end);
-        let energies = block.iter().map(|&at| f64::from(envelope.energies()[at])).collect();
-        let mut sounding = Self { block, sums: Vec::new() };
-        sounding.rescale(energies);
-        sounding
-    }
-
-    fn rescale(&mut self, energies: Vec<f64>) {
-        self.sums = vec![0.0];
         let mut sum = 0.0;
-        self.sums.extend(energies.into_iter().map(|energy| {
-            sum += energy;
-            sum
-        }));
+        let sums = std::iter::once(0.0)
+            .chain(block.iter().map(|&at| {
+                sum += f64::from(envelope.energies()[at]);
+                sum
+            }))
+            .collect();
+        Self { block, sums }
     }
 
     fn len(&self) -> usize {
@@ -82,6 +73,52 @@ impl Sounding {
         self.level(at + gap, at + gap + span) - self.level(before.saturating_sub(span), before)
     }
 
+    /// How far what follows `at` lies above what went before in the `span` blocks times [`SPANS`] on either side: the
+    /// second lowest of one side over the second highest of the other, so that one accent or one gap makes no
+    /// step. Signed; 0 when the two sides overlap.
+    fn apart(&self, at: usize, span: usize) -> f64 {
+        let mut before: Vec<f64> = (1..=SPANS)
+            .map_while(|i| at.checked_sub(i * span))
+            .map(|from| self.level(from, from + span))
+            .collect();
+        let mut after: Vec<f64> = (0..SPANS)
+            .map(|i| at + i * span)
+            .take_while(|from| from + span <= self.len())
+            .map(|from| self.level(from, from + span))
+            .collect();
+        before.sort_by(f64::total_cmp);
+        after.sort_by(f64::total_cmp);
+        let second = |side: &[f64], from_top: bool| match side.len() {
+            0 => f64::NAN,
+            1 | 2 => side[if from_top { side.len() - 1 } else { 0 }],
+            n => side[if from_top { n - 2 } else { 1 }],
+        };
+        let up = second(&after, false) - second(&before, true);
+        let down = second(&before, false) - second(&after, true);
+        if up > 0.0 {
+            up
+        } else if down > 0.0 {
+            -down
+        } else {
+            0.0
+        }
+    }
+
+    /// How much the level wavers over [`LASTING`]: the standard deviation that a difference of two neighbouring
+    /// stretches has when nothing happens. Read from second differences, so that slopes do not count.
+    fn wavering(&self) -> f64 {
+        let mut second: Vec<f64> = (0..(self.len() + 1).saturating_sub(3 * LASTING))
+            .step_by(CELL)
+            .map(|at| {
+                let level = |i: usize| self.level(at + i * LASTING, at + (i + 1) * LASTING);
+                (level(0) - 2.0 * level(1) + level(2)).abs()
+            })
+            .collect();
+        second.sort_by(f64::total_cmp);
+        // A second difference of equal noises has three times the variance of a first one.
+        1.4826 * quantile(&second, 0.5).unwrap_or(0.0) / 3f64.sqrt()
+    }
+
     /// When kept block `at` starts.
     fn seconds(&self, at: usize) -> Seconds {
         let block =
@@ -92,7 +129,7 @@ impl Sounding {
 
 /// All turns of loudness, in no order. `beat` is the usual length of a beat, or `None` without a grid.
 pub(super) fn turns(envelope: &Envelope, quiet: &Quiet, beat: Option<Seconds>) -> Vec<Found> {
-    let mut sounding = Sounding::new(envelope, quiet);
+    let sounding = Sounding::new(envelope, quiet);
     let steps = subito(&sounding, beat);
     let mut found: Vec<Found> = steps
         .iter()
@@ -105,7 +142,7 @@ pub(super) fn turns(envelope: &Envelope, quiet: &Quiet, beat: Option<Seconds>) -
             sureness: step.sureness,
         })
         .collect();
-    found.extend(gradual(&mut sounding, &steps));
+    found.extend(gradual(&sounding, &steps));
     found
 }
 
@@ -127,11 +164,7 @@ fn subito(sounding: &Sounding, beat: Option<Seconds>) -> Vec<Step> {
         return Vec::new();
     }
     let inner = span..sounding.len() - span + 1;
-    let mut wavering: Vec<f64> =
-        inner.clone().step_by(CELL).map(|at| sounding.change(at, LASTING, 0).abs()).collect();
-    wavering.sort_by(f64::total_cmp);
-    let usual = 1.4826 * quantile(&wavering, 0.5).unwrap_or(0.0);
-    let least = SUBITO.max(ABOVE_WAVERING * usual);
+    let least = SUBITO.max(ABOVE_WAVERING * sounding.wavering());
     let mut candidates: Vec<(usize, f64)> = inner
         .filter_map(|at| {
             let near = sounding.change(at, span, 0);
@@ -146,9 +179,9 @@ fn subito(sounding: &Sounding, beat: Option<Seconds>) -> Vec<Step> {
         }
         // Over half the transition on either side a step has all its size already, a slope has not.
         let wide = sounding.change(at, span, inside / 2);
-        let lasting = sounding.change(at, LASTING, 0);
-        let one_way = near.signum() == lasting.signum() && near.signum() == wide.signum();
-        if !one_way || lasting.abs() < 0.8 * least || near.abs() < INSIDE * wide.abs() {
+        let apart = sounding.apart(at, span);
+        let one_way = near.signum() == apart.signum() && near.signum() == wide.signum();
+        if !one_way || apart.abs() < APART * least || near.abs() < INSIDE * wide.abs() {
             continue;
         }
         let (from, to) = (sounding.level(at - span, at), sounding.level(at, at + span));
@@ -159,54 +192,92 @@ fn subito(sounding: &Sounding, beat: Option<Seconds>) -> Vec<Step> {
     steps
 }
 
-/// Gradual changes, once the sudden ones are evened out.
-fn gradual(sounding: &mut Sounding, steps: &[Step]) -> Vec<Found> {
-    let offset = |at: usize| -> f64 {
-        steps.iter().take_while(|step| step.at <= at).map(|step| step.to - step.from).sum()
-    };
-    // The offset changes only at steps, so it is carried along instead of summed for every block.
-    let (mut next, mut gain) = (steps.iter().peekable(), 1.0);
-    let evened = (0..sounding.len())
-        .map(|at| {
-            while let Some(step) = next.next_if(|step| step.at <= at) {
-                gain *= 10f64.powf((step.from - step.to) / 10.0);
-            }
-            (sounding.sums[at + 1] - sounding.sums[at]).max(0.0) * gain
+/// At which scale gradual changes are looked for.
+struct Scale {
+    /// Blocks between two readings.
+    hop: usize,
+    /// Blocks in a reading.
+    window: usize,
+    /// Least change in LU.
+    least: f64,
+    /// Least length in seconds.
+    seconds: f64,
+    /// Least slope in LU a second.
+    steep: f64,
+}
+
+/// A change heard as it goes on, and a swell so long that it is only heard in the end.
+const SCALES: [Scale; 2] = [
+    Scale { hop: 300, window: 300, least: 8.0, seconds: 12.0, steep: 0.12 },
+    Scale { hop: 50, window: 100, least: 4.0, seconds: 3.0, steep: 0.5 },
+];
+
+/// Gradual changes at both scales; a shorter one inside a longer one of the same kind is part of it.
+fn gradual(sounding: &Sounding, steps: &[Step]) -> Vec<Found> {
+    let mut found: Vec<Found> = Vec::new();
+    for scale in &SCALES {
+        let here = at_scale(sounding, steps, scale);
+        let apart: Vec<Found> = here
+            .into_iter()
+            .filter(|turn| {
+                let shared = |other: &Found| {
+                    (turn.end.0.min(other.end.0) - turn.start.0.max(other.start.0))
+                        / (turn.end.0 - turn.start.0)
+                };
+                !found.iter().any(|other| other.kind == turn.kind && shared(other) > 0.5)
+            })
+            .collect();
+        found.extend(apart);
+    }
+    found
+}
+
+fn at_scale(sounding: &Sounding, steps: &[Step], scale: &Scale) -> Vec<Found> {
+    // Read between the sudden changes, never across one.
+    let edges: Vec<usize> =
+        std::iter::once(0).chain(steps.iter().map(|step| step.at)).chain([sounding.len()]).collect();
+    let stretches: Vec<(usize, Vec<f64>)> = edges
+        .windows(2)
+        .map(|edge| {
+            let starts = (edge[0]..(edge[1] + 1).saturating_sub(scale.window)).step_by(scale.hop);
+            (edge[0], starts.map(|from| sounding.level(from, from + scale.window)).collect())
         })
+        .filter(|(_, readings): &(usize, Vec<f64>)| !readings.is_empty())
         .collect();
-    sounding.rescale(evened);
-    let readings: Vec<f64> = (CELL..(sounding.len() + 1).saturating_sub(CELL))
-        .step_by(CELL)
-        .map(|centre| sounding.level(centre - CELL, centre + CELL))
-        .collect();
-    let mut sorted = readings.clone();
+    let all: Vec<f64> = stretches.iter().flat_map(|stretch| stretch.1.iter().copied()).collect();
+    let mut sorted = all.clone();
     sorted.sort_by(f64::total_cmp);
     let Some(usual) = quantile(&sorted, 0.5) else { return Vec::new() };
     // What is inaudible beside the rest may be any number of decibels down; the depth is of no interest.
-    let readings: Vec<f64> = readings.into_iter().map(|level| level.max(usual - 40.0)).collect();
-    let noise = noise(&readings).max(LEAST_NOISE);
+    let audible =
+        |readings: &[f64]| readings.iter().map(|level| level.max(usual - 40.0)).collect::<Vec<f64>>();
+    let noise = noise(&audible(&all)).max(LEAST_NOISE);
     let price = Price { noise, level: 9.0, sloping: 14.0, shortest: 4, longest: 240 };
-    let pieces = fit(&readings, &price);
-    let rule = Slope { moving: 1.5, slack: 1.5, leap: 3.0, plateau: GRADUAL_LENGTH };
+    let (mut pieces, mut blocks) = (Vec::new(), Vec::new());
+    for (edge, readings) in &stretches {
+        let before = blocks.len();
+        pieces.extend(fit(&audible(readings), &price).into_iter().map(|piece| Segment {
+            from: piece.from + before,
+            to: piece.to + before,
+            ..piece
+        }));
+        blocks.extend((0..readings.len()).map(|i| edge + i * scale.hop + scale.window / 2));
+    }
+    let rule = Slope { moving: 1.5, slack: 1.5, leap: 3.0, plateau: 6 };
     slopes(&pieces, &rule)
         .into_iter()
-        .filter(|slope| {
-            let (size, seconds) = (slope.rise().abs(), 0.5 * (slope.len() - 1) as f64);
-            let steepness = size / seconds;
-            size >= GRADUAL
-                && slope.len() > GRADUAL_LENGTH
-                && (steepness >= STEEP || (size >= 2.0 * GRADUAL && steepness >= SLOW))
-        })
-        .map(|slope| {
-            let (from, to) = ((slope.from + 1) * CELL, slope.to * CELL);
-            Found {
+        .filter_map(|slope| {
+            let (from, to) = (sounding.seconds(blocks[slope.from]), sounding.seconds(blocks[slope.to - 1]));
+            let (size, seconds) = (slope.rise().abs(), (to.0 - from.0).max(1e-3));
+            let enough = size >= scale.least && seconds >= scale.seconds && size / seconds >= scale.steep;
+            enough.then(|| Found {
                 kind: if slope.rise() > 0.0 { TurnKind::Crescendo } else { TurnKind::Diminuendo },
-                start: sounding.seconds(from),
-                end: sounding.seconds(to),
-                from: slope.first + offset(from),
-                to: slope.last + offset(to),
-                sureness: sure(slope.rise().abs(), GRADUAL.max(2.0 * noise)),
-            }
+                start: from,
+                end: to,
+                from: slope.first,
+                to: slope.last,
+                sureness: sure(size, scale.least.max(2.0 * noise)),
+            })
         })
         .collect()
 }
