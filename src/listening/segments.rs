@@ -127,22 +127,28 @@ impl Sums {
     }
 }
 
-/// Standard deviation of the values around a running median of nine (from the median deviation, so that a few
-/// wild values do not matter); trends and steps count for nothing. 0 for fewer than three values.
-pub(super) fn noise(values: &[f64]) -> f64 {
-    if values.len() < 3 {
-        return 0.0;
-    }
-    let mut window = Vec::with_capacity(9);
-    let mut off: Vec<f64> = (0..values.len())
+/// The median of the `2 * half + 1` values around each value; fewer towards the ends, evenly on both sides, so that
+/// a trend there stays one. Trends and steps stay; whatever is shorter than `half` goes.
+pub(super) fn running_median(values: &[f64], half: usize) -> Vec<f64> {
+    let mut window = Vec::with_capacity(2 * half + 1);
+    (0..values.len())
         .map(|i| {
-            // Shrinks evenly towards the ends, so that a trend there is no noise.
-            let half = 4.min(i).min(values.len() - 1 - i);
+            let half = half.min(i).min(values.len() - 1 - i);
             window.clear();
             window.extend_from_slice(&values[i - half..=i + half]);
             window.sort_by(f64::total_cmp);
-            (values[i] - window[half]).abs()
+            window[half]
         })
+        .collect()
+}
+
+/// Standard deviation of the values around their [`running_median`] (from the median deviation, so that a few wild
+/// values do not matter); trends and steps count for nothing. 0 for no values.
+pub(super) fn noise(values: &[f64], half: usize) -> f64 {
+    let mut off: Vec<f64> = values
+        .iter()
+        .zip(running_median(values, half))
+        .map(|(value, median)| (value - median).abs())
         .collect();
     off.sort_by(f64::total_cmp);
     1.4826 * quantile(&off, 0.5).unwrap_or(0.0)
@@ -265,7 +271,7 @@ mod tests {
     #[test]
     fn noise_is_blind_to_trends_and_steps() {
         let steps: Vec<f64> = (0..50).map(|i| if i < 25 { 0.0 } else { 40.0 } + 0.3 * f64::from(i)).collect();
-        assert!(noise(&steps) < 1e-9);
-        assert_eq!(noise(&[]), 0.0);
+        assert!(noise(&steps, 4) < 1e-9);
+        assert_eq!(noise(&[], 4), 0.0);
     }
 }

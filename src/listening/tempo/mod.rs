@@ -6,7 +6,7 @@ mod words;
 
 pub use words::TempoWord;
 
-use super::segments::{Price, Segment, fit, noise};
+use super::segments::{Price, Segment, fit, noise, running_median};
 use super::types::TempoPoint;
 use crate::grid::Grid;
 use crate::units::{Bpm, Seconds};
@@ -51,7 +51,7 @@ impl Pace {
         let mut logs: Vec<f64> =
             grid.beats().windows(2).map(|pair| (60.0 / (pair[1].0 - pair[0].0)).ln()).collect();
         let holds = set_aside_holds(&mut logs);
-        let noise = noise(&logs).max(LEAST_NOISE);
+        let noise = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
         mend_misplaced(&mut logs, 3.0 * noise);
         let price = Price { noise, level: 9.0, sloping: 14.0, shortest: 4, longest: 400 };
         let pieces = fit(&logs, &price);
@@ -168,14 +168,8 @@ fn set_aside_holds(logs: &mut [f64]) -> Vec<Hold> {
 /// A beat out of place makes one length too long and the next too short by as much: gives both their mean, where
 /// each is more than `far` from the median of the five lengths around it.
 fn mend_misplaced(logs: &mut [f64], far: f64) {
-    let off: Vec<f64> = (0..logs.len())
-        .map(|i| {
-            let half = 2.min(i).min(logs.len() - 1 - i);
-            let mut near = logs[i - half..=i + half].to_vec();
-            near.sort_by(f64::total_cmp);
-            logs[i] - near[half]
-        })
-        .collect();
+    let off: Vec<f64> =
+        running_median(logs, 2).iter().zip(&*logs).map(|(median, log)| log - median).collect();
     for i in 1..logs.len() {
         let (a, b) = (off[i - 1], off[i]);
         if a * b < 0.0 && a.abs().min(b.abs()) > far && (a + b).abs() < 0.4 * a.abs().max(b.abs()) {

@@ -21,6 +21,8 @@ const FALLEN: f64 = 6.0;
 const DECAY: usize = 60;
 /// Least length of a rest where there is no beat to measure it by.
 const LEAST: f64 = 0.6;
+/// However fast the beat, a shorter silence is not felt as a stop.
+const SHORTEST: f64 = 0.45;
 /// Gaps between short notes are no rests: a rest is at least this many times their usual length ...
 const UNUSUAL: f64 = 1.5;
 /// ... where there are at least this many.
@@ -91,7 +93,7 @@ pub(in crate::listening) fn quiet(envelope: &Envelope, beat: &dyn Fn(Seconds) ->
                 .unwrap_or(gap.start);
             let at = Seconds(begin as f64 / BLOCKS);
             // A beat of silence loses its edges to the reading window and to what still rings.
-            let least = beat(at).map_or(LEAST, |beat| 0.8 * beat.0) * BLOCKS;
+            let least = beat(at).map_or(LEAST, |beat| (0.8 * beat.0).max(SHORTEST)) * BLOCKS;
             let whole = begin..gap.end;
             (whole.len() as f64 >= least && gap.len() as f64 >= UNUSUAL * usual_gap).then_some(whole)
         })
