@@ -127,22 +127,28 @@ impl Sums {
     }
 }
 
-/// Standard deviation of the values around a running median of nine (from the median deviation, so that a few
-/// wild values do not matter); trends and steps count for nothing. 0 for fewer than three values.
-pub(super) fn noise(values: &[f64]) -> f64 {
-    if values.len() < 3 {
-        return 0.0;
-    }
-    let mut window = Vec::with_capacity(9);
-    let mut off: Vec<f64> = (0..values.len())
+/// The median of the `2 * half + 1` values around each value; fewer towards the ends, evenly on both sides, so that
+/// a trend there stays one. Trends and steps stay; whatever is shorter than `half` goes.
+pub(super) fn running_median(values: &[f64], half: usize) -> Vec<f64> {
+    let mut window = Vec::with_capacity(2 * half + 1);
+    (0..values.len())
         .map(|i| {
-            // Shrinks evenly towards the ends, so that a trend there is no noise.
-            let half = 4.min(i).min(values.len() - 1 - i);
+            let half = half.min(i).min(values.len() - 1 - i);
             window.clear();
             window.extend_from_slice(&values[i - half..=i + half]);
             window.sort_by(f64::total_cmp);
-            (values[i] - window[half]).abs()
+            window[half]
         })
+        .collect()
+}
+
+/// Standard deviation of the values around their [`running_median`] (from the median deviation, so that a few wild
+/// values do not matter); trends and steps count for nothing. 0 for no values.
+pub(super) fn noise(values: &[f64], half: usize) -> f64 {
+    let mut off: Vec<f64> = values
+        .iter()
+        .zip(running_median(values, half))
+        .map(|(value, median)| (value - median).abs())
         .collect();
     off.sort_by(f64::total_cmp);
     1.4826 * quantile(&off, 0.5).unwrap_or(0.0)
@@ -162,8 +168,29 @@ pub(super) struct Slope {
 }
 
 /// Gradual changes: pieces that move the same way, joined across small gaps; `first` and `last` are the lines'
-/// ends. By ascending start, not overlapping.
+/// ends, or the levels that they come from and lead to. By ascending start, not overlapping.
 pub(super) fn slopes(pieces: &[Segment], rule: &Slope) -> Vec<Segment> {
+    let mut found = joined(pieces, rule);
+    for run in &mut found {
+        let step = run.rise() / (run.len() - 1).max(1) as f64;
+        // One value further on, or a little more, the line meets its neighbour: it came from there.
+        let meets = |gap: f64| gap * step > 0.0 && gap.abs() <= 1.5 * step.abs();
+        if let Some(before) =
+            pieces.iter().find(|piece| piece.to == run.from).filter(|p| meets(run.first - p.last))
+        {
+            run.first = before.last;
+        }
+        if let Some(after) =
+            pieces.iter().find(|piece| piece.from == run.to).filter(|p| meets(p.first - run.last))
+        {
+            run.last = after.first;
+        }
+    }
+    found
+}
+
+/// The pieces of each change, joined.
+fn joined(pieces: &[Segment], rule: &Slope) -> Vec<Segment> {
     let mut found: Vec<Segment> = Vec::new();
     // Where the last piece of the latest change stood in `pieces`.
     let mut last_piece = 0;
@@ -244,7 +271,7 @@ mod tests {
     #[test]
     fn noise_is_blind_to_trends_and_steps() {
         let steps: Vec<f64> = (0..50).map(|i| if i < 25 { 0.0 } else { 40.0 } + 0.3 * f64::from(i)).collect();
-        assert!(noise(&steps) < 1e-9);
-        assert_eq!(noise(&[]), 0.0);
+        assert!(noise(&steps, 4) < 1e-9);
+        assert_eq!(noise(&[], 4), 0.0);
     }
 }

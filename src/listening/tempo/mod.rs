@@ -6,7 +6,7 @@ mod words;
 
 pub use words::TempoWord;
 
-use super::segments::{Price, Segment, fit, noise};
+use super::segments::{Price, Segment, fit, noise, running_median};
 use super::types::TempoPoint;
 use crate::grid::Grid;
 use crate::units::{Bpm, Seconds};
@@ -51,7 +51,8 @@ impl Pace {
         let mut logs: Vec<f64> =
             grid.beats().windows(2).map(|pair| (60.0 / (pair[1].0 - pair[0].0)).ln()).collect();
         let holds = set_aside_holds(&mut logs);
-        let noise = noise(&logs).max(LEAST_NOISE);
+        let noise = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
+        mend_misplaced(&mut logs, 3.0 * noise);
         let price = Price { noise, level: 9.0, sloping: 14.0, shortest: 4, longest: 400 };
         let pieces = fit(&logs, &price);
         Self { logs, holds, noise, pieces }
@@ -162,6 +163,21 @@ fn set_aside_holds(logs: &mut [f64]) -> Vec<Hold> {
         };
     }
     holds
+}
+
+/// A beat out of place makes one length too long and the next too short by as much: gives both their mean, where
+/// each is more than `far` from the median of the five lengths around it.
+fn mend_misplaced(logs: &mut [f64], far: f64) {
+    let off: Vec<f64> =
+        running_median(logs, 2).iter().zip(&*logs).map(|(median, log)| log - median).collect();
+    for i in 1..logs.len() {
+        let (a, b) = (off[i - 1], off[i]);
+        if a * b < 0.0 && a.abs().min(b.abs()) > far && (a + b).abs() < 0.4 * a.abs().max(b.abs()) {
+            let together = -(0.5 * ((-logs[i - 1]).exp() + (-logs[i]).exp())).ln();
+            logs[i - 1] = together;
+            logs[i] = together;
+        }
+    }
 }
 
 /// Median tempo of the beats in `from..to` of a curve; `None` when it is empty.

@@ -13,12 +13,16 @@ const FAR_BELOW: f64 = 25.0;
 const BELOW: f64 = 12.0;
 /// How near the floor, in LU.
 const NEAR_FLOOR: f64 = 3.0;
+/// Half seconds before and after a moment that are the music around it.
+const BESIDE: usize = 6;
 /// A sound dies away; the rest begins where it has fallen by this much (in LU), at most [`DECAY`] blocks earlier.
 const FALLEN: f64 = 6.0;
 /// Longest stretch of dying away that counts to the rest: 0.6 s, a hall of two seconds' reverberation.
 const DECAY: usize = 60;
 /// Least length of a rest where there is no beat to measure it by.
 const LEAST: f64 = 0.6;
+/// However fast the beat, a shorter silence is not felt as a stop.
+const SHORTEST: f64 = 0.45;
 /// Gaps between short notes are no rests: a rest is at least this many times their usual length ...
 const UNUSUAL: f64 = 1.5;
 /// ... where there are at least this many.
@@ -44,17 +48,22 @@ pub(in crate::listening) fn quiet(envelope: &Envelope, beat: &dyn Fn(Seconds) ->
             quantile(&cell, 0.9).unwrap_or_default()
         })
         .collect();
-    // What is around: the upper part of the cells within 5 s.
+    // The softer of what came before and what comes after: soft music after loud music is no rest.
+    let upper = |cells: &[f64]| {
+        let mut near = cells.to_vec();
+        near.sort_by(f64::total_cmp);
+        quantile(&near, 0.8).unwrap_or_default()
+    };
     let around: Vec<f64> = (0..cells.len())
         .map(|i| {
-            let mut near = cells[i.saturating_sub(10)..(i + 11).min(cells.len())].to_vec();
-            near.sort_by(f64::total_cmp);
-            quantile(&near, 0.75).unwrap_or_default()
+            let before = upper(&cells[i.saturating_sub(BESIDE)..=i]);
+            let after = upper(&cells[i..(i + BESIDE + 1).min(cells.len())]);
+            before.min(after)
         })
         .collect();
     let mut sorted = cells.clone();
     sorted.sort_by(f64::total_cmp);
-    // Seconds of silence at the ends, or a long pause, are "around" themselves; the recording's own middle bounds it.
+    // In a long pause there is no music around; the recording's own middle bounds it.
     let usual = quantile(&sorted, 0.5).unwrap_or_default();
     let mut all = levels.clone();
     all.sort_by(f64::total_cmp);
@@ -84,7 +93,7 @@ pub(in crate::listening) fn quiet(envelope: &Envelope, beat: &dyn Fn(Seconds) ->
                 .unwrap_or(gap.start);
             let at = Seconds(begin as f64 / BLOCKS);
             // A beat of silence loses its edges to the reading window and to what still rings.
-            let least = beat(at).map_or(LEAST, |beat| 0.8 * beat.0) * BLOCKS;
+            let least = beat(at).map_or(LEAST, |beat| (0.8 * beat.0).max(SHORTEST)) * BLOCKS;
             let whole = begin..gap.end;
             (whole.len() as f64 >= least && gap.len() as f64 >= UNUSUAL * usual_gap).then_some(whole)
         })
