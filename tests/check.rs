@@ -2,16 +2,19 @@
 
 #[path = "support/dances.rs"]
 mod dances;
+#[path = "support/heard.rs"]
+mod music;
 
 use dances::{any_dance, full};
-use farandole::check::{RULES, check, rules_page};
-use farandole::dance::{Cue, Dance, MoveBook, StepKind};
+use farandole::check::{RULES, Severity, check, rules_page};
+use farandole::dance::{Cue, Dance, MoveBook, Profile, Source, StepKind, draft, new_dance};
 use farandole::grid::Grid;
 use farandole::listening::{
     Articulation, Contour, Dynamic, Dynamics, Listening, Loudness, PhraseCharacter, Pulse, Sureness, Turn,
     TurnKind,
 };
 use farandole::units::{Beat, Bpm, Counts, Decibels, Lufs, Seconds};
+use music::{heard, phrase, turn};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -179,6 +182,49 @@ fn the_move_book_passes_its_own_check() {
         }
     }
     assert!(objections.is_empty(), "{objections:#?}");
+}
+
+/// A first draft of ordinary music is nothing to warn of, at any primary age, and meets every turn.
+#[test]
+fn a_draft_passes_the_check() {
+    let rondo = [
+        phrase("intro", 8, 112.0, 1),
+        phrase("A", 16, 112.0, 3).joined(Articulation::Staccato),
+        phrase("B", 16, 112.0, 2).joined(Articulation::Legato),
+        phrase("A", 16, 112.0, 3).joined(Articulation::Staccato),
+        phrase("C", 16, 112.0, 5).joined(Articulation::Staccato),
+    ];
+    let quickening = [
+        phrase("A", 32, 108.0, 3),
+        phrase("A", 32, 108.0, 3),
+        phrase("B", 32, 108.0, 2),
+        phrase("C", 32, 108.0, 3).speeding_to(150.0),
+        phrase("C", 32, 150.0, 5),
+    ];
+    let pieces = [
+        heard(0, &rondo, &[turn(TurnKind::Rest, 37.0, 39.5), turn(TurnKind::SubitoLoud, 56.0, 56.0)]),
+        heard(
+            2,
+            &quickening,
+            &[
+                turn(TurnKind::SubitoSoft, 66.0, 66.0),
+                turn(TurnKind::Crescendo, 90.0, 97.0),
+                turn(TurnKind::Accelerando, 98.0, 130.0),
+            ],
+        ),
+    ];
+    for heard in &pieces {
+        for age in 5..=11 {
+            let profile = Profile { age, ..Profile::default() };
+            let drafted = draft(heard, &MoveBook::built_in(), &profile).expect("a beat was heard");
+            let mut recording: Source = full().recording;
+            recording.identity.frames = (heard.length.0 * f64::from(recording.identity.rate)).round() as u64;
+            let dance = new_dance("Draft", recording, profile, heard, drafted);
+            let report = check(&dance, Some(heard));
+            assert!(report.worst() <= Some(Severity::Note), "age {age}: {:#?}", report.findings);
+            assert_eq!(report.turns_met, report.turns, "age {age}");
+        }
+    }
 }
 
 fn page() -> PathBuf {
