@@ -1,0 +1,247 @@
+//! What a teacher reads when something cannot be done: every sentence in full, with its exit code.
+
+mod support {
+    pub mod signals;
+}
+
+use assert_cmd::Command;
+use std::fs;
+use std::path::Path;
+use std::process::Output;
+use support::signals::{beat_times, clicks};
+use tempfile::TempDir;
+
+/// A scratch folder with a twenty-second recording of clicks, `clicks.wav`, and a dance drafted for it.
+struct Room(TempDir);
+
+impl Room {
+    fn new() -> Self {
+        let room = Self(tempfile::tempdir().expect("a scratch folder"));
+        let times = beat_times(0.5, 40, |_| 120.0);
+        let strength = |beat: usize| if beat.is_multiple_of(4) { 1.0 } else { 0.5 };
+        write_wav(&room.path("clicks.wav"), 22_050, &clicks(22_050, &times, 20.5, strength));
+        let made = room.run(&["draft", "clicks.wav"]);
+        assert!(made.status.success(), "{}", stderr(&made));
+        room
+    }
+
+    fn path(&self, name: &str) -> std::path::PathBuf {
+        self.0.path().join(name)
+    }
+
+    /// Runs the program in this folder, remembering nothing outside it.
+    fn run(&self, arguments: &[&str]) -> Output {
+        let mut command = Command::cargo_bin("farandole").expect("the program is built for its tests");
+        command.current_dir(self.0.path()).env("HOME", self.0.path()).env_remove("XDG_CACHE_HOME");
+        command.args(arguments).output().expect("the program starts")
+    }
+
+    /// Runs the program and holds it to one sentence on standard error, nothing on standard output, exit code 2.
+    fn refuses(&self, arguments: &[&str], sentence: &str) {
+        let output = self.run(arguments);
+        assert_eq!(stderr(&output), format!("farandole: {sentence}\n"), "{arguments:?}");
+        assert_eq!(String::from_utf8_lossy(&output.stdout), "", "{arguments:?}");
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+    }
+
+    /// Rewrites a copy of the drafted dance.
+    fn altered(&self, name: &str, change: impl FnOnce(&mut serde_json::Value)) {
+        let text = fs::read_to_string(self.path("clicks.dance.json")).expect("drafted");
+        let mut dance = serde_json::from_str(&text).expect("a dance is JSON");
+        change(&mut dance);
+        fs::write(self.path(name), dance.to_string()).expect("a writable folder");
+    }
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn write_wav(path: &Path, rate: u32, samples: &[f32]) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).expect("a writable folder");
+    samples.iter().for_each(|&sample| writer.write_sample(sample).expect("a writable folder"));
+    writer.finalize().expect("a writable folder");
+}
+
+#[test]
+fn what_is_no_recording_is_refused() {
+    let room = Room::new();
+    fs::write(room.path("words.mp3"), "Dear class,\n").expect("a writable folder");
+    fs::write(room.path("empty.wav"), "").expect("a writable folder");
+    fs::create_dir(room.path("songs.flac")).expect("a writable folder");
+    for command in ["listen", "draft"] {
+        room.refuses(
+            &[command, "words.mp3"],
+            "cannot read 'words.mp3': it is not a recording; give a WAV, FLAC, MP3, Ogg Vorbis, M4A or AIFF file",
+        );
+        room.refuses(
+            &[command, "empty.wav"],
+            "cannot read 'empty.wav': the file is empty (0 bytes); copy or download it again",
+        );
+        room.refuses(
+            &[command, "songs.flac"],
+            "cannot read 'songs.flac': it is a folder; give a recording inside it",
+        );
+        room.refuses(&[command, "gone.mp3"], "cannot find 'gone.mp3'; check the name and the folder");
+    }
+}
+
+#[test]
+fn nothing_to_dance_to_is_said_so() {
+    let room = Room::new();
+    write_wav(&room.path("nan.wav"), 22_050, &[f32::NAN; 22_050 * 6]);
+    let output = room.run(&["draft", "nan.wav"]);
+    assert_eq!(
+        stderr(&output),
+        "note: 132300 samples were not numbers and were silenced; export the recording again\n\
+         farandole: cannot draft a dance for 'nan.wav': there is nothing to hear in this recording; check the file, \
+         or choose another one\n"
+    );
+    assert_eq!(output.status.code(), Some(2));
+    write_wav(&room.path("one.wav"), 22_050, &[0.1]);
+    let output = room.run(&["draft", "one.wav"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(!room.path("one.dance.json").exists(), "a refused draft leaves no file");
+}
+
+#[test]
+fn what_is_no_dance_is_refused() {
+    let room = Room::new();
+    fs::write(room.path("cut.dance.json"), "{\"schema\": 1,").expect("a writable folder");
+    fs::write(room.path("list.dance.json"), "{\"milk\": 2}").expect("a writable folder");
+    for command in ["check", "lead"] {
+        // Leading needs a terminal, which tests have not; that is said before the dance is opened.
+        if command == "lead" {
+            room.refuses(
+                &[command, "cut.dance.json"],
+                "leading needs a terminal; run this in a terminal window, not through a pipe or a file",
+            );
+            continue;
+        }
+        room.refuses(
+            &[command, "cut.dance.json"],
+            "cannot open 'cut.dance.json': the text stops in the middle, at line 1: it was cut short; go back to an \
+             earlier copy",
+        );
+        room.refuses(
+            &[command, "list.dance.json"],
+            "cannot open 'list.dance.json': this is not a dance: it has no 'schema' number; choose a file that \
+             Farandole saved",
+        );
+        room.refuses(&[command, "gone.dance.json"], "cannot read 'gone.dance.json': there is no such file");
+        room.refuses(
+            &[command, "clicks.wav"],
+            "'clicks.wav' is not a dance; to make one of a recording, run: farandole draft 'clicks.wav'",
+        );
+    }
+}
+
+#[test]
+fn a_dance_is_not_drafted_over() {
+    let room = Room::new();
+    let before = fs::read(room.path("clicks.dance.json")).expect("drafted");
+    room.refuses(
+        &["draft", "clicks.wav"],
+        "'clicks.dance.json' is already there; add --replace to draft it anew (what is in it is then lost), or \
+         --output with another name",
+    );
+    assert_eq!(fs::read(room.path("clicks.dance.json")).expect("still there"), before);
+    assert!(room.run(&["draft", "clicks.wav", "--replace"]).status.success());
+    // What is no dance is not replaced, whatever was asked for.
+    room.refuses(
+        &["draft", "clicks.wav", "--replace", "--output", "clicks.wav"],
+        "'clicks.wav' is not a dance; to make one of a recording, run: farandole draft 'clicks.wav'",
+    );
+    room.refuses(
+        &["draft", "clicks.wav", "--output", "nowhere/a.dance.json"],
+        "cannot save 'nowhere/a.dance.json': there is no such file; save it somewhere else",
+    );
+}
+
+#[test]
+fn a_missing_or_different_recording_is_noticed() {
+    let room = Room::new();
+    let note = |output: &Output| stderr(output);
+    room.altered("lost.dance.json", |dance| {
+        dance["recording"]["path"] = "lost.mp3".into();
+        dance["recording"]["hash"] = "0".repeat(64).into();
+        dance["recording"]["frames"] = 5.into();
+    });
+    let output = room.run(&["check", "lost.dance.json"]);
+    assert_eq!(
+        note(&output),
+        "note: the recording 'lost.mp3' is missing; put it beside the dance, under any name\n"
+    );
+    assert_eq!(output.status.code(), Some(1), "the check notes that it could not listen");
+    room.altered("other.dance.json", |dance| {
+        dance["recording"]["hash"] = "0".repeat(64).into();
+        dance["recording"]["frames"] = 5.into();
+    });
+    assert_eq!(
+        note(&room.run(&["check", "other.dance.json"])),
+        "note: 'clicks.wav' is not the recording this dance was made for (another transfer or another piece), so it \
+         is not used; put the right file there, or draft a dance for this one\n"
+    );
+    room.altered("changed.dance.json", |dance| dance["recording"]["hash"] = "0".repeat(64).into());
+    assert_eq!(
+        note(&room.run(&["check", "changed.dance.json"])),
+        "note: 'clicks.wav' has changed since the dance was made, but is as long as it was; listen once whether the \
+         counts still fit\n"
+    );
+    fs::rename(room.path("clicks.wav"), room.path("renamed.wav")).expect("a writable folder");
+    assert_eq!(
+        note(&room.run(&["check", "clicks.dance.json"])),
+        "note: 'clicks.wav' is not where the dance says, but 'renamed.wav' is the same recording and is used\n"
+    );
+}
+
+#[test]
+fn odd_dances_are_opened_and_what_is_odd_is_said() {
+    let room = Room::new();
+    let note_on = |name: &str| stderr(&room.run(&["check", name]));
+    room.altered("unknown.dance.json", |dance| dance["weather"] = "rain".into());
+    assert_eq!(
+        note_on("unknown.dance.json"),
+        "note: fields that this program does not know are kept as they are: 'weather'\n"
+    );
+    room.altered("newer.dance.json", |dance| dance["schema"] = 99.into());
+    assert_eq!(
+        note_on("newer.dance.json"),
+        "note: this dance was saved by a newer Farandole (form 99; this program writes form 1): it can be led and \
+         printed, but not changed; update the program to change it\n"
+    );
+    room.altered("backwards.dance.json", |dance| {
+        dance["cues"].as_array_mut().expect("cues are a list").reverse();
+    });
+    assert_eq!(
+        note_on("backwards.dance.json"),
+        "note: the cues were out of order and have been sorted; none was lost\n"
+    );
+}
+
+#[test]
+fn an_unknown_demo_is_refused() {
+    let room = Room::new();
+    room.refuses(&["demo", "polka"], "there is no demo dance 'polka'; 'farandole demo --list' names them");
+    assert!(room.run(&["demo", "--copy-to", "here"]).status.success());
+    room.refuses(
+        &["demo", "--copy-to", "here"],
+        "'here/march-and-farandole.ogg' is already there and is left as it is; name another folder",
+    );
+}
+
+#[test]
+fn arguments_that_make_no_sense_end_with_2() {
+    let room = Room::new();
+    for arguments in [&["juggle"][..], &["listen"], &["draft", "clicks.wav", "--age", "2"], &["lead"]] {
+        let output = room.run(arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(stderr(&output).starts_with("error: "), "{}", stderr(&output));
+    }
+}
