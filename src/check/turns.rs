@@ -8,6 +8,9 @@ use crate::units::{Beat, Counts, Seconds};
 /// A cue within this many counts meets a turn: the figure that the report states. Our decision.
 pub(super) const MET: Counts = Counts(1.0);
 
+/// Distances this close to a limit are at it. Our decision: 25 ms at 120 BPM, less than any turn is heard to.
+const SLACK: Counts = Counts(0.05);
+
 /// A sudden turn, a rest or a fermata is seen to be missed from here on. Our decision: less than a whole count,
 /// because turns are heard to 0.2 s (reference signal T7), half a count at 150 BPM.
 const PUNCTUAL: Counts = Counts(0.75);
@@ -97,7 +100,7 @@ pub(super) fn meeting(scene: &Scene<'_>, turn: &Shown) -> Meeting {
     );
     let punctual = if gradual {
         let late = scene.seconds(turn.at.plus(off)).since(scene.seconds(turn.at));
-        distance <= MET.0 || late.0.abs() <= GRADUAL.0
+        distance <= MET.0 + SLACK.0 || late.0.abs() <= GRADUAL.0
     } else {
         distance <= PUNCTUAL.0
     };
@@ -107,25 +110,34 @@ pub(super) fn meeting(scene: &Scene<'_>, turn: &Shown) -> Meeting {
     match () {
         () if punctual => Meeting::Met,
         () if distance <= NEARBY.0 && !taken => Meeting::Nearly(place, off),
-        () if distance <= MET.0 => Meeting::Met,
+        () if distance <= MET.0 + SLACK.0 => Meeting::Met,
         () => Meeting::Missed,
     }
 }
 
 /// The freeze that was meant for a rest and is off it, with how many counts later it begins.
 ///
-/// `None` when a freeze begins with the rest or none is near.
+/// `None` when a freeze begins with the rest, when none is near, or when the nearest is nearer to another rest.
 pub(super) fn stray_freeze<'s, 'a>(scene: &'s Scene<'a>, turn: &Shown) -> Option<(&'s Step<'a>, Counts)> {
     if turn.kind != TurnKind::Rest {
         return None;
     }
-    scene
-        .steps
-        .iter()
-        .filter(|step| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze))
+    let (step, off) = freezes(scene)
         .map(|step| (step, step.cue.at.since(turn.at)))
-        .min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()))
-        .filter(|(_, off)| off.0.abs() > PUNCTUAL.0 && off.0.abs() <= FREEZE_NEARBY.0)
+        .min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()))?;
+    let distance = off.0.abs();
+    let mut rests = scene.turns.iter().filter(|other| other.kind == TurnKind::Rest);
+    let taken = rests.any(|other| step.cue.at.since(other.at).0.abs() < distance - 1e-6);
+    (distance > PUNCTUAL.0 && distance <= FREEZE_NEARBY.0 && !taken).then_some((step, off))
+}
+
+/// Whether the class stands still already when a turn begins, so that a rest or a fermata is shown without a new cue.
+pub(super) fn frozen(scene: &Scene<'_>, turn: &Shown) -> bool {
+    freezes(scene).any(|step| step.cue.at.0 <= turn.at.0 + PUNCTUAL.0 && turn.at.0 < step.until.0)
+}
+
+fn freezes<'s, 'a>(scene: &'s Scene<'a>) -> impl Iterator<Item = &'s Step<'a>> {
+    scene.steps.iter().filter(|step| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze))
 }
 
 /// How many turns a cue meets within one count, and the median distance from a turn to its nearest cue.
@@ -133,8 +145,7 @@ pub(super) fn figures(turns: &[Shown]) -> (usize, Option<Counts>) {
     let mut distances: Vec<f64> =
         turns.iter().filter_map(|turn| turn.nearest).map(|(_, off)| off.0.abs()).collect();
     distances.sort_by(f64::total_cmp);
-    // A thousandth, the precision a dance is saved with, decides nothing.
-    let met = distances.iter().filter(|&&distance| distance <= MET.0 + 0.001).count();
+    let met = distances.iter().filter(|&&distance| distance <= MET.0 + SLACK.0).count();
     let half = distances.len() / 2;
     let median = match distances.len() {
         0 => None,

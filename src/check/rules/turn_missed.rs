@@ -1,9 +1,10 @@
 //! Turns of the music that no move shows.
 
 use crate::check::scene::Scene;
-use crate::check::turns::{Meeting, meeting, name, stray_freeze};
+use crate::check::turns::{Meeting, frozen, meeting, name, stray_freeze};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::counts;
+use crate::listening::TurnKind;
 use crate::units::Counts;
 
 pub(in crate::check) const RULE: Rule = Rule {
@@ -13,7 +14,7 @@ pub(in crate::check) const RULE: Rule = Rule {
     needs: Needs::BeatsAndRecording,
     asks: "Where the music turns (louder, softer, faster, slower, a rest), a move begins within a count.",
     why: "Showing the turns is what the lesson is for. The distance is taken from the start of the turn to the nearest \
-          start of a cue; turns that were heard unsurely are not asked for.",
+          start of a cue; turns that were heard unsurely are not asked for, and a class that is frozen already shows a rest.",
     source: "our decision; what counts as a turn is stated with listening (changes under 1 LU or 2 % are never turns)",
     look,
 };
@@ -24,12 +25,16 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         if meeting(scene, turn) != Meeting::Missed || stray_freeze(scene, turn).is_some() {
             continue;
         }
+        if matches!(turn.kind, TurnKind::Rest | TurnKind::Fermata) && frozen(scene, turn) {
+            continue;
+        }
         let message = match turn.nearest {
             None => format!("No move shows the {}: the dance has no cues.", name(turn.kind)),
             Some((_, off)) => format!(
                 "No move shows the {}: the nearest cue begins {} {}.",
                 name(turn.kind),
-                counts(Counts(off.0.abs())),
+                // A tenth of a count: a turn is heard no better.
+                counts(Counts((off.0.abs() * 10.0).round() / 10.0)),
                 if off.0 > 0.0 { "later" } else { "earlier" }
             ),
         };
@@ -65,6 +70,14 @@ mod tests {
             findings[0].message,
             "No move shows the crescendo: the nearest cue begins 8 counts earlier."
         );
+    }
+
+    #[test]
+    fn a_class_that_is_frozen_already_shows_a_second_rest() {
+        let dance = dance().cue(8.0, 8.0, "march").cue(16.0, 8.0, "freeze");
+        let heard = heard(&dance).turn(TurnKind::Rest, 16.0).turn(TurnKind::Rest, 19.5);
+        assert!(found_in("turn-missed", &dance, &heard).is_empty());
+        assert!(found_in("freeze-off-rest", &dance, &heard).is_empty());
     }
 
     #[test]
