@@ -11,6 +11,9 @@ const MOST_TRIED: usize = 40;
 /// File name endings that are worth trying.
 const ENDINGS: &[&str] = &["wav", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "aac", "aif", "aiff"];
 
+/// Opens a file that may be the recording: what it is known by, and whatever else the caller wants of it.
+pub type Open<'a, T, E> = dyn FnMut(&Path) -> Result<(Identity, T), E> + 'a;
+
 /// What became of looking for a dance's recording; `T` is what opening a file gave, `E` why it could not be opened.
 #[derive(Debug)]
 pub enum Found<T, E> {
@@ -30,11 +33,7 @@ pub enum Found<T, E> {
 }
 
 /// Looks for the recording of `dance`, whose file lies at `dance_path`, with `open` to try a file.
-pub fn recording_for<T, E>(
-    dance: &Dance,
-    dance_path: &Path,
-    open: &mut dyn FnMut(&Path) -> Result<(Identity, T), E>,
-) -> Found<T, E> {
+pub fn recording_for<T, E>(dance: &Dance, dance_path: &Path, open: &mut Open<'_, T, E>) -> Found<T, E> {
     let folder = match dance_path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
@@ -63,7 +62,7 @@ fn elsewhere<T, E>(
     dance: &Dance,
     folder: &Path,
     expected: &Path,
-    open: &mut dyn FnMut(&Path) -> Result<(Identity, T), E>,
+    open: &mut Open<'_, T, E>,
 ) -> Option<(T, PathBuf)> {
     let mut candidates: Vec<PathBuf> = [Some(folder), expected.parent()]
         .into_iter()

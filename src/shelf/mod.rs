@@ -11,5 +11,5 @@ mod write;
 pub use cache::{Cache, FileKey, Heard};
 pub(crate) use dance_file::plain;
 pub use dance_file::{LoadError, Opened, SaveError, Stamp, load, relative, save};
-pub use find::{Found, recording_for};
+pub use find::{Found, Open, recording_for};
 pub use write::replace;
