@@ -2,13 +2,14 @@
 //! `beats`, `downbeats` and `changes` (`kind`, `beat`, `time`). How `docs/turns.md` came by its figures.
 //!
 //! ```text
-//! cargo run --release --example score_turns -- FOLDER [--all]
+//! cargo run --release --example score_turns -- FOLDER [--heard] [--all]
 //! ```
 //!
-//! The grid is the true one, so that what is scored is the turns alone. `--all` lists every turn.
+//! The grid is the true one, so that what is scored is the turns alone; with `--heard` it is the one that listening
+//! finds. `--all` lists every turn and the summary.
 
 use farandole::grid::{Grid, Phrase};
-use farandole::listening::{Envelope, HeardGrid, Listening, Metre, Pulse, TurnKind, describe};
+use farandole::listening::{Envelope, HeardGrid, Listening, Metre, Pulse, TurnKind, describe, listen};
 use farandole::units::{SampleRate, Seconds};
 use serde::Deserialize;
 use std::error::Error;
@@ -40,11 +41,16 @@ fn tells(change: &str) -> &'static [TurnKind] {
     }
 }
 
-fn listen(wav: &Path, truth: &Truth) -> Result<Listening, Box<dyn Error>> {
+fn told(wav: &Path, truth: &Truth, heard: bool) -> Result<Listening, Box<dyn Error>> {
     let mut reader = hound::WavReader::open(wav)?;
     let spec = reader.spec();
     let samples: Vec<f32> =
         reader.samples::<i16>().map(|s| s.map(|s| f32::from(s) / 32_768.0)).collect::<Result<_, _>>()?;
+    let rate = SampleRate(spec.sample_rate);
+    if heard {
+        let all = listen(&samples, spec.channels, rate, &[], &mut |_| std::ops::ControlFlow::Continue(()));
+        return Ok(all.ok_or("told to stop")?);
+    }
     let bars: Vec<usize> = truth
         .downbeats
         .iter()
@@ -56,20 +62,21 @@ fn listen(wav: &Path, truth: &Truth) -> Result<Listening, Box<dyn Error>> {
     let metres = vec![Metre { from: 0, beats: 4, compound: false }];
     let grid = Grid::new(beats, bars, phrases)?;
     let heard = HeardGrid { pulse: Pulse::Clear, grid, sureness: Vec::new(), metres };
-    Ok(describe(&Envelope::of(&samples, spec.channels, SampleRate(spec.sample_rate)), heard))
+    Ok(describe(&Envelope::of(&samples, spec.channels, rate), heard))
 }
 
 #[expect(clippy::print_stdout, reason = "its output is its purpose")]
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = std::env::args().nth(1).ok_or("which folder?")?;
-    let all = std::env::args().any(|argument| argument == "--all");
+    let asked = |option: &str| std::env::args().any(|argument| argument == option);
+    let (all, heard) = (asked("--all"), asked("--heard"));
     let mut names: Vec<_> =
         std::fs::read_dir(folder)?.map(|entry| entry.map(|e| e.path())).collect::<Result<_, _>>()?;
     names.retain(|path| path.extension().is_some_and(|ending| ending == "wav"));
     names.sort();
     for wav in names {
         let truth: Truth = serde_json::from_str(&std::fs::read_to_string(wav.with_extension("json"))?)?;
-        let told = listen(&wav, &truth)?;
+        let told = told(&wav, &truth, heard)?;
         println!("{}", wav.file_stem().unwrap_or_default().to_string_lossy());
         let mut used = vec![false; told.turns.len()];
         for change in &truth.changes {

@@ -161,8 +161,10 @@ pub(super) struct Slope {
     pub moving: f64,
     /// How far it may fall back between two pieces of one rise.
     pub slack: f64,
-    /// How far it may leap between two pieces of one rise; a larger leap is a sudden change.
+    /// How far it may leap between two pieces of one rise; a larger leap is a sudden change ...
     pub leap: f64,
+    /// ... unless it is no more than this share of the whole.
+    pub part: f64,
     /// Longest level stretch inside one rise, in values.
     pub plateau: usize,
 }
@@ -201,10 +203,11 @@ fn joined(pieces: &[Segment], rule: &Slope) -> Vec<Segment> {
         let way = piece.rise().signum();
         if let Some(run) = found.last_mut() {
             let between = piece.from - run.to;
+            let whole = (piece.last - run.first).abs();
             // Each knot on the way, seen in the direction of the run.
             let knots_fit = pieces[last_piece..=index].windows(2).all(|pair| {
                 let gap = (pair[1].first - pair[0].last) * way;
-                gap > -rule.slack && gap < rule.leap.max(0.3 * run.rise().abs())
+                gap > -rule.slack && gap < rule.leap.max(rule.part * whole)
             });
             if run.rise().signum() == way && between <= rule.plateau && knots_fit {
                 run.to = piece.to;
@@ -232,7 +235,7 @@ mod tests {
         let knots: Vec<usize> = pieces.iter().map(|piece| piece.to).collect();
         assert_eq!(pieces.len(), 3, "{pieces:?}");
         assert!(knots[0].abs_diff(20) <= 1 && knots[1].abs_diff(40) <= 1, "{knots:?}");
-        let rule = Slope { moving: 3.0, slack: 1.0, leap: 3.0, plateau: 4 };
+        let rule = Slope { moving: 3.0, slack: 1.0, leap: 3.0, part: 0.3, plateau: 4 };
         let rise = slopes(&pieces, &rule);
         assert_eq!(rise.len(), 1);
         assert!((rise[0].rise() - 20.0).abs() < 1.0, "{rise:?}");

@@ -6,7 +6,7 @@ mod changes;
 mod words;
 
 use super::tempo::TempoWord;
-use super::types::{Articulation, Character, Dynamic, Listening, Pulse, TurnKind};
+use super::types::{Articulation, Character, Dynamic, Listening, Pulse, Turn, TurnKind};
 use crate::units::{Bpm, Lu, Lufs, Seconds};
 use words::{articulation, clock, count, dynamic, list, spoken};
 
@@ -230,7 +230,7 @@ fn loudness(heard: &Listening) -> String {
                 .collect();
             match (heard_marks.iter().min(), heard_marks.iter().max()) {
                 (Some(softest), Some(loudest)) if softest != loudest => format!(
-                    "For this recording's own measure it goes from {} ({}) to {} ({})",
+                    "Measured against itself, it ranges from {} ({}) to {} ({})",
                     dynamic(*softest),
                     mark(*softest),
                     dynamic(*loudest),
@@ -258,11 +258,22 @@ fn mark(mark: Dynamic) -> &'static str {
     }
 }
 
+/// Whether a class would notice a turn without being told: half as much again as what is just told.
+fn plain(turn: &Turn) -> bool {
+    match turn.kind {
+        TurnKind::Crescendo | TurnKind::Diminuendo | TurnKind::SubitoLoud | TurnKind::SubitoSoft => {
+            (turn.to - turn.from).abs() >= 6.0
+        }
+        TurnKind::Rest | TurnKind::Fermata => true,
+        _ => (turn.to / turn.from - 1.0).abs() >= 0.12,
+    }
+}
+
 /// What it can teach, the clearest first; at most four things.
 fn teaching(heard: &Listening, character: &Character) -> String {
     // A turn that is hardly there teaches nothing.
     let clear = |kinds: &[TurnKind]| {
-        heard.turns.iter().any(|turn| kinds.contains(&turn.kind) && turn.sureness.0 >= 0.5)
+        heard.turns.iter().any(|turn| kinds.contains(&turn.kind) && turn.sureness.0 >= 0.5 && plain(turn))
     };
     let beat = matches!(heard.pulse, Pulse::Clear | Pulse::Unsure);
     let mut good_for: Vec<&str> = Vec::new();

@@ -15,6 +15,10 @@ use crate::units::{Bpm, Seconds};
 const HELD: f64 = 1.7;
 /// How many beats on either side a held beat is compared with.
 const NEIGHBOURS: usize = 4;
+/// Beats on either side of the running median from which a player's wavering is told: two bars or three.
+const WAVERING: usize = 10;
+/// How many beats wavering binds together at most.
+const MOST_BOUND: f64 = 4.0;
 /// Least noise of one beat's length, as a share: the best ears tell 1.5 % (Drake and Botte 1993).
 const LEAST_NOISE: f64 = 0.015;
 /// A change of at least this share between one beat and the next is sudden (reference: 4 to 6 % is just noticed over
@@ -51,9 +55,12 @@ impl Pace {
         let mut logs: Vec<f64> =
             grid.beats().windows(2).map(|pair| (60.0 / (pair[1].0 - pair[0].0)).ln()).collect();
         let holds = set_aside_holds(&mut logs);
-        let noise = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
-        mend_misplaced(&mut logs, 3.0 * noise);
-        let price = Price { noise, level: 9.0, sloping: 14.0, shortest: 4, longest: 400 };
+        let jitter = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
+        mend_misplaced(&mut logs, 3.0 * jitter);
+        let noise = noise(&logs, WAVERING).max(LEAST_NOISE);
+        // Jitter is told beat by beat; a player's freedom binds several beats together, so its pieces must cost more.
+        let bound = (noise / LEAST_NOISE).clamp(1.0, MOST_BOUND);
+        let price = Price { noise, level: 9.0 * bound, sloping: 14.0 * bound, shortest: 4, longest: 400 };
         let pieces = fit(&logs, &price);
         Self { logs, holds, noise, pieces }
     }

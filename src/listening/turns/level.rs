@@ -6,6 +6,7 @@
 use super::super::loudness::{BLOCKS, Envelope, loudness, quantile};
 use super::super::segments::{Price, Segment, Slope, fit, noise, running_median, slopes};
 use super::super::types::TurnKind;
+use super::climbs::{LARGEST_PART, climbs};
 use super::rests::Quiet;
 use super::{Found, sure};
 use crate::units::Seconds;
@@ -106,34 +107,77 @@ pub(super) fn turns(envelope: &Envelope, quiet: &Quiet, beat: Option<Seconds>) -
     let noise = noise(&readings, WAVERING).max(LEAST_NOISE);
     let price = Price { noise, level: 9.0 * BOUND, sloping: 12.0 * BOUND, shortest: 4, longest: 480 };
     let pieces = fit(&running_median(&readings, ACCENT), &price);
-    let rule = Slope { moving: 2.0, slack: 2.0, leap: SUBITO, plateau: 6 };
-    let slopes = slopes(&pieces, &rule);
-    let mut found: Vec<Found> = slopes.iter().filter_map(|slope| gradual(&sounding, slope, noise)).collect();
-    for (before, after) in pieces.iter().zip(pieces.iter().skip(1)) {
-        let inside = |slope: &Segment| slope.from < after.from && after.from < slope.to;
-        if (after.first - before.last).abs() >= SUBITO && !slopes.iter().any(inside) {
-            found.extend(subito(&sounding, before, after, beat, noise));
+    let rule = Slope { moving: 2.0, slack: 2.0, leap: SUBITO, part: 0.4, plateau: 6 };
+    // A piece that only leads from one level to another within a moment is no piece of its own.
+    let settled: Vec<Segment> = pieces
+        .iter()
+        .filter(|piece| piece.rise().abs() < SUBITO || seconds(piece.len() - 1) >= GRADUAL_LENGTH)
+        .copied()
+        .collect();
+    let climbs: Vec<Segment> = climbs(&settled, GRADUAL).into_iter().filter(long_and_large).collect();
+    let mut slopes: Vec<Segment> = slopes(&pieces, &rule)
+        .into_iter()
+        .filter(|slope| long_and_large(slope) && !climbs.iter().any(|climb| covers(climb, slope)))
+        .collect();
+    slopes.extend(climbs);
+    let mut found: Vec<Found> = slopes.iter().map(|slope| gradual(&sounding, slope, noise)).collect();
+    for (before, after) in settled.iter().zip(settled.iter().skip(1)) {
+        let jump = after.first - before.last;
+        let part_of = |slope: &Segment| {
+            let same = |a: f64, b: f64| (a - b).abs() < 1e-9;
+            // A climb may begin or end with a step, and then its first or last level is that of the piece beside it.
+            let begins = slope.from < after.from || same(slope.first, before.last);
+            let ends = before.to < slope.to || same(slope.last, after.first);
+            let overlap = slope.from <= after.from && before.to <= slope.to && begins && ends;
+            let one_way = slope.rise().signum() == jump.signum();
+            overlap && one_way && jump.abs() < LARGEST_PART * slope.rise().abs()
+        };
+        if jump.abs() >= SUBITO && !slopes.iter().any(part_of) {
+            let sudden = subito(&sounding, before, after, beat, noise);
+            found.extend(sudden.or_else(|| brief(&sounding, before, after)));
         }
     }
     found
 }
 
-fn gradual(sounding: &Sounding, slope: &Segment, noise: f64) -> Option<Found> {
+/// Seconds that so many readings are apart.
+fn seconds(readings: usize) -> f64 {
+    (readings * HOP) as f64 / BLOCKS
+}
+
+/// Whether a slope is one that is heard as going somewhere.
+fn long_and_large(slope: &Segment) -> bool {
+    let (size, seconds) = (slope.rise().abs(), seconds(slope.len() - 1));
+    size >= GRADUAL
+        && seconds >= GRADUAL_LENGTH
+        && (size >= STEEP * seconds || (size >= 2.0 * GRADUAL && size >= SLOW * seconds))
+}
+
+/// Whether most of `part` lies inside `whole`, going the same way.
+fn covers(whole: &Segment, part: &Segment) -> bool {
+    let shared = whole.to.min(part.to).saturating_sub(whole.from.max(part.from));
+    2 * shared > part.len() && whole.rise().signum() == part.rise().signum()
+}
+
+fn gradual(sounding: &Sounding, slope: &Segment, noise: f64) -> Found {
     // A reading describes the middle of its window.
     let middle = |reading: usize| sounding.seconds(reading * HOP + WINDOW / 2);
-    let (start, end) = (middle(slope.from), middle(slope.to - 1));
-    let (size, seconds) = (slope.rise().abs(), (end.0 - start.0).max(1e-3));
-    let steep = size / seconds;
-    let enough = size >= GRADUAL
-        && seconds >= GRADUAL_LENGTH
-        && (steep >= STEEP || (size >= 2.0 * GRADUAL && steep >= SLOW));
-    enough.then(|| Found {
+    Found {
         kind: if slope.rise() > 0.0 { TurnKind::Crescendo } else { TurnKind::Diminuendo },
-        start,
-        end,
+        start: middle(slope.from),
+        end: middle(slope.to - 1),
         from: slope.first,
         to: slope.last,
-        sureness: sure(size, GRADUAL.max(1.5 * noise)),
+        sureness: sure(slope.rise().abs(), GRADUAL.max(1.5 * noise)),
+    }
+}
+
+/// A large change that is neither sudden nor long: told as gradual, if there is any time between the two levels.
+fn brief(sounding: &Sounding, before: &Segment, after: &Segment) -> Option<Found> {
+    let jump = after.first - before.last;
+    (after.from > before.to && jump.abs() >= 2.0 * GRADUAL).then(|| {
+        let slope = Segment { from: before.to, to: after.from, first: before.last, last: after.first };
+        Found { sureness: 0.5, ..gradual(sounding, &slope, GRADUAL) }
     })
 }
 

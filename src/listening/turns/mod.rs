@@ -3,6 +3,7 @@
 //! Thresholds are gathered from published just-noticeable differences where there are any; `docs/turns.md` gives
 //! the sources and the trials. Everything is relative to the recording: gain changes nothing.
 
+mod climbs;
 mod level;
 mod pace;
 mod rests;

@@ -18,7 +18,7 @@ const LARGE: f64 = 0.15;
 /// How near an earlier tempo is the same again, as a share.
 const SAME: f64 = 0.06;
 /// How many beats a return to the earlier tempo may take.
-const RETURN: usize = 5;
+const RETURN: f64 = 5.0;
 
 /// All turns of tempo, in no order.
 pub(super) fn turns(grid: &Grid, pace: &Pace, quiet: &Quiet) -> Vec<Found> {
@@ -27,6 +27,7 @@ pub(super) fn turns(grid: &Grid, pace: &Pace, quiet: &Quiet) -> Vec<Found> {
         moving: 0.5 * least,
         slack: 0.5 * pace.least_leap(),
         leap: pace.least_leap(),
+        part: 0.25,
         plateau: 2 * GRADUAL_LENGTH,
     };
     let gradual: Vec<Segment> = slopes(&pace.pieces, &rule)
@@ -74,17 +75,23 @@ pub(super) fn turns(grid: &Grid, pace: &Pace, quiet: &Quiet) -> Vec<Found> {
     found
 }
 
-/// A change back to the tempo that held before the gradual change just before it is called `a tempo`.
+/// A change back to the tempo that held before the gradual change that ends just there is called `a tempo`.
 fn name_returns(found: &mut [Found], grid: &Grid) {
-    found.sort_by(|a, b| a.start.total_cmp(&b.start));
-    for i in 1..found.len() {
-        let (before, here) = (found[i - 1], found[i]);
-        let beats = grid.beat_at(here.end).since(grid.beat_at(here.start)).0;
-        let gradual = matches!(before.kind, TurnKind::Accelerando | TurnKind::Ritardando);
-        let back = (before.to - before.from).signum() != (here.to - here.from).signum();
-        if gradual && back && (here.to / before.from - 1.0).abs() <= SAME && beats <= RETURN as f64 {
-            found[i].kind = TurnKind::ATempo;
-            found[i].end = here.start;
+    let gradual: Vec<Found> = found
+        .iter()
+        .filter(|turn| matches!(turn.kind, TurnKind::Accelerando | TurnKind::Ritardando))
+        .copied()
+        .collect();
+    for here in found.iter_mut() {
+        let beats = |from: Seconds, to: Seconds| grid.beat_at(to).since(grid.beat_at(from)).0;
+        let returns = gradual.iter().any(|before| {
+            let follows = (-0.1..=1.1).contains(&beats(before.end, here.start));
+            let back = (before.to - before.from) * (here.to - here.from) < 0.0;
+            follows && back && (here.to / before.from - 1.0).abs() <= SAME
+        });
+        if returns && beats(here.start, here.end) <= RETURN {
+            here.kind = TurnKind::ATempo;
+            here.end = here.start;
         }
     }
 }
