@@ -10,4 +10,6 @@ pub mod identity;
 pub mod listening;
 pub mod recording;
 pub mod shelf;
+pub mod sound;
+pub mod trail;
 pub mod units;
