@@ -35,7 +35,7 @@ impl<const N: usize> Published<N> {
                 *word = slot.load(Ordering::Relaxed);
             }
             fence(Ordering::Acquire);
-            if before % 2 == 0 && self.sequence.load(Ordering::Relaxed) == before {
+            if before.is_multiple_of(2) && self.sequence.load(Ordering::Relaxed) == before {
                 return Some(words);
             }
             std::hint::spin_loop();
