@@ -9,5 +9,8 @@ pub mod grid;
 pub mod identity;
 pub mod listening;
 pub mod recording;
+pub mod screen;
 pub mod shelf;
+pub mod sound;
+pub mod trail;
 pub mod units;

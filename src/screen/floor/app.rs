@@ -1,0 +1,299 @@
+//! The state of the floor and what changes it. No terminal, clock or device is touched: [`update`] takes
+//! what happened and returns what is to be done.
+
+use super::keys::{Action, action};
+use super::stage::{Floor, Part};
+use crate::screen::colours::{Palette, Theme};
+use crate::sound::{Heard, Sound};
+use crate::units::Seconds;
+use crossterm::event::{KeyEvent, KeyEventKind};
+use std::time::Duration;
+
+/// How soon a second press must follow to leave a dance that plays.
+const SECOND_PRESS: Duration = Duration::from_secs(2);
+
+/// How long a short message stands.
+const NOTICE: Duration = Duration::from_secs(3);
+
+/// Which version of the moves the whole class does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Version {
+    /// The moves as they are; gentle versions stand beside them.
+    #[default]
+    Full,
+    /// Without jumping, running or twisting.
+    LowImpact,
+    /// Sitting.
+    Seated,
+}
+
+/// Which picture is on the screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Page {
+    /// Title and cautions, before the class begins.
+    #[default]
+    Opening,
+    /// The floor.
+    Floor,
+}
+
+/// Everything the floor knows.
+#[derive(Debug, Clone)]
+pub struct App {
+    /// The prepared dance.
+    pub floor: Floor,
+    /// What the device (or the clock) last said.
+    pub heard: Heard,
+    /// Which picture is shown.
+    pub page: Page,
+    /// Which version of the moves.
+    pub version: Version,
+    /// Colours.
+    pub palette: Palette,
+    /// Whether beats click.
+    pub clicks: bool,
+    /// Whether the next call is hidden.
+    pub hidden: bool,
+    /// Whether the help covers the floor.
+    pub help: bool,
+    /// Whether the keys are locked.
+    pub locked: bool,
+    /// The span that is repeated.
+    pub repeat: Option<(Seconds, Seconds)>,
+    /// The prompt whose answer is uncovered.
+    pub answered: Option<usize>,
+    /// A short message, with the time at which it goes.
+    pub notice: Option<(String, Duration)>,
+    /// The last prompt at which the music was stopped.
+    stopped_at: Option<usize>,
+    /// When leaving was asked for first.
+    leaving: Option<Duration>,
+    now: Duration,
+}
+
+/// What happened.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Message {
+    /// A key was pressed (or released, which is ignored).
+    Key(KeyEvent),
+    /// What is heard, and the time since the start.
+    Heard(Heard, Duration),
+    /// The window changed or must be drawn again for another reason.
+    Redraw,
+}
+
+/// What is to be done.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Effect {
+    /// Let the music run.
+    Play,
+    /// Stop it.
+    Pause,
+    /// Go to an instant.
+    Seek(Seconds),
+    /// Repeat a span, or let it go.
+    Repeat(Option<(Seconds, Seconds)>),
+    /// Click on the beats, or not.
+    Click(bool),
+    /// Leave the floor.
+    Leave,
+}
+
+impl App {
+    /// The opening page of a dance.
+    #[must_use]
+    pub fn new(floor: Floor, palette: Palette, version: Version) -> Self {
+        Self {
+            floor,
+            heard: Heard::default(),
+            page: Page::default(),
+            version,
+            palette,
+            clicks: false,
+            hidden: false,
+            help: false,
+            locked: false,
+            repeat: None,
+            answered: None,
+            notice: None,
+            stopped_at: None,
+            leaving: None,
+            now: Duration::ZERO,
+        }
+    }
+
+    fn say(&mut self, words: impl Into<String>) {
+        self.notice = Some((words.into(), self.now + NOTICE));
+    }
+}
+
+/// Takes in what happened; returns what is to be done, in order.
+#[must_use]
+pub fn update(app: &mut App, message: Message) -> Vec<Effect> {
+    match message {
+        Message::Redraw => Vec::new(),
+        Message::Heard(heard, now) => hear(app, heard, now),
+        // Some terminals report releases and repeats; each press counts once.
+        Message::Key(key) if key.kind != KeyEventKind::Press => Vec::new(),
+        Message::Key(key) => match (app.page, action(&key)) {
+            (Page::Opening, None) => begin(app),
+            (_, None) => Vec::new(),
+            (_, Some(action)) => act(app, action),
+        },
+    }
+}
+
+fn hear(app: &mut App, heard: Heard, now: Duration) -> Vec<Effect> {
+    app.now = now;
+    if app.notice.as_ref().is_some_and(|(_, until)| now >= *until) {
+        app.notice = None;
+    }
+    let before = std::mem::replace(&mut app.heard, heard);
+    match (before.sound, heard.sound) {
+        (Sound::Sounding, Sound::NoDevice) => app.say("no sound: the device is gone; the dance goes on"),
+        (Sound::NoDevice, Sound::Sounding) => app.say("the sound is back"),
+        _ => {}
+    }
+    if app.page != Page::Floor || !heard.playing {
+        return Vec::new();
+    }
+    let stage = app.floor.stage(heard.at);
+    if stage.part == Part::Ended {
+        return vec![Effect::Pause];
+    }
+    match stage.prompt {
+        Some((index, prompt)) if prompt.pause && app.stopped_at != Some(index) => {
+            app.stopped_at = Some(index);
+            // Only when it has just come: going back to the middle of its counts must not stop again.
+            if before.at.0 < app.floor.dance().grid.seconds_at(prompt.at).0 {
+                return vec![Effect::Pause];
+            }
+            Vec::new()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn begin(app: &mut App) -> Vec<Effect> {
+    app.page = Page::Floor;
+    app.stopped_at = None;
+    app.answered = None;
+    vec![Effect::Seek(app.floor.begin()), Effect::Play]
+}
+
+fn act(app: &mut App, action: Action) -> Vec<Effect> {
+    if app.locked && !matches!(action, Action::Pause | Action::Lock) {
+        app.say("the keys are locked: k unlocks them");
+        return Vec::new();
+    }
+    if app.help && !matches!(action, Action::Pause | Action::Leave) {
+        app.help = false;
+        if action == Action::Help {
+            return Vec::new();
+        }
+    }
+    match action {
+        Action::Help => app.help = true,
+        Action::Leave => return leave(app),
+        Action::Gentle => {
+            app.version = match app.version {
+                Version::Full => Version::LowImpact,
+                Version::LowImpact => Version::Seated,
+                Version::Seated => Version::Full,
+            };
+            app.say(match app.version {
+                Version::Full => "the moves as they are",
+                Version::LowImpact => "low-impact versions for everyone",
+                Version::Seated => "seated versions for everyone",
+            });
+        }
+        Action::Light => {
+            app.palette.theme = match app.palette.theme {
+                Theme::Dark => Theme::Light,
+                Theme::Light => Theme::Dark,
+            };
+        }
+        Action::Click => {
+            app.clicks = !app.clicks;
+            app.say(if app.clicks { "clicks on the beat" } else { "no clicks" });
+            return vec![Effect::Click(app.clicks)];
+        }
+        Action::Hide => {
+            app.hidden = !app.hidden;
+            app.say(if app.hidden { "the next move is hidden" } else { "the next move is shown" });
+        }
+        Action::Lock => {
+            app.locked = !app.locked;
+            app.say(if app.locked { "keys locked, except space and k" } else { "keys unlocked" });
+        }
+        Action::Pause | Action::Back | Action::On | Action::Repeat | Action::Answer => {
+            return if app.page == Page::Opening { begin(app) } else { travel(app, action) };
+        }
+    }
+    Vec::new()
+}
+
+/// The keys that move the music, on the floor.
+fn travel(app: &mut App, action: Action) -> Vec<Effect> {
+    let at = app.heard.at;
+    match action {
+        Action::Pause if app.heard.playing => vec![Effect::Pause],
+        Action::Pause if app.floor.stage(at).part == Part::Ended => begin(app),
+        Action::Pause => vec![Effect::Play],
+        Action::Back | Action::On => match app.floor.phrase_from(at, action == Action::Back) {
+            Some(to) => {
+                app.stopped_at = None;
+                app.answered = None;
+                let mut effects = Vec::new();
+                if app.repeat.is_some() {
+                    app.repeat = app.floor.phrase_span(to);
+                    effects.push(Effect::Repeat(app.repeat));
+                }
+                // Where it is going counts at once: a second press must go on from there.
+                app.heard.at = to;
+                effects.push(Effect::Seek(to));
+                effects
+            }
+            None => {
+                app.say("this is the last phrase");
+                Vec::new()
+            }
+        },
+        Action::Repeat => {
+            app.repeat = if app.repeat.is_some() { None } else { app.floor.phrase_span(at) };
+            let phrase = app.floor.stage(at).phrase.map(|phrase| phrase.letter.to_owned());
+            match (&app.repeat, phrase) {
+                (Some(_), Some(letter)) => app.say(format!("phrase {letter} again and again: r lets it go")),
+                (None, Some(_)) => app.say("on to the end"),
+                (_, None) => app.say("no phrase here to repeat"),
+            }
+            vec![Effect::Repeat(app.repeat)]
+        }
+        Action::Answer => {
+            match app.floor.stage(at).prompt {
+                Some((index, _)) => app.answered = Some(index),
+                None => app.say("no question here"),
+            }
+            Vec::new()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn leave(app: &mut App) -> Vec<Effect> {
+    let second = app.leaving.is_some_and(|first| app.now.saturating_sub(first) <= SECOND_PRESS);
+    if app.help && !app.heard.playing {
+        app.help = false;
+        return Vec::new();
+    }
+    if app.heard.playing && !second {
+        app.leaving = Some(app.now);
+        app.notice =
+            Some(("the dance is playing: press q again to leave".to_owned(), app.now + SECOND_PRESS));
+        return Vec::new();
+    }
+    vec![Effect::Leave]
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,204 @@
+use super::super::stage::tests::dance;
+use super::*;
+use crate::dance::Prompt;
+use crate::screen::colours::Depth;
+use crate::sound::{HandClock, Player, Programme, Transport};
+use crate::units::Beat;
+use crossterm::event::{KeyCode, KeyModifiers};
+
+/// An app with a player whose clock is moved by hand.
+struct Lesson {
+    app: App,
+    player: Transport,
+    clock: HandClock,
+    now: Duration,
+    left: bool,
+}
+
+impl Lesson {
+    fn new(prompts: Vec<Prompt>) -> Self {
+        let mut dance = dance(&[("march", 0.0, 16.0), ("hop", 16.0, 16.0), ("walk", 32.0, 32.0)]);
+        dance.prompts = prompts;
+        let length = Seconds(33.0);
+        let floor = Floor::new(dance, None, length);
+        let clock = HandClock::default();
+        let player = Transport::silent(&Programme { length, ..Programme::default() }, clock.clone());
+        let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
+        Self { app: App::new(floor, palette, Version::Full), player, clock, now: Duration::ZERO, left: false }
+    }
+
+    fn send(&mut self, message: Message) {
+        for effect in update(&mut self.app, message) {
+            match effect {
+                Effect::Play => self.player.play(),
+                Effect::Pause => self.player.pause(),
+                Effect::Seek(to) => self.player.seek(to),
+                Effect::Repeat(span) => self.player.repeat(span),
+                Effect::Click(on) => self.player.click(on),
+                Effect::Leave => self.left = true,
+            }
+        }
+    }
+
+    fn press(&mut self, code: KeyCode) {
+        self.send(Message::Key(KeyEvent::new(code, KeyModifiers::NONE)));
+        self.hear();
+    }
+
+    fn hear(&mut self) {
+        let heard = self.player.heard();
+        self.send(Message::Heard(heard, self.now));
+    }
+
+    /// Lets time pass as the loop does, in steps of 30 ms.
+    fn wait(&mut self, seconds: f64) {
+        for _ in 0..(seconds / 0.03).round() as usize {
+            self.clock.advance(Seconds(0.03));
+            self.now += Duration::from_millis(30);
+            self.hear();
+        }
+    }
+
+    fn at(&self) -> f64 {
+        (self.app.heard.at.0 * 100.0).round() / 100.0
+    }
+}
+
+const SPACE: KeyCode = KeyCode::Char(' ');
+
+#[test]
+fn space_begins_with_the_count_in_and_pauses() {
+    let mut lesson = Lesson::new(vec![]);
+    assert_eq!(lesson.app.page, Page::Opening);
+    lesson.wait(5.0);
+    assert_eq!(lesson.at(), 0.0, "nothing runs before she begins");
+    lesson.press(SPACE);
+    assert_eq!((lesson.app.page, lesson.at()), (Page::Floor, -1.0));
+    lesson.wait(3.0);
+    assert_eq!(lesson.at(), 2.0);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    assert_eq!(lesson.at(), 2.0);
+    lesson.press(SPACE);
+    lesson.wait(0.3);
+    assert_eq!(lesson.at(), 2.3);
+}
+
+#[test]
+fn any_other_key_begins_too_but_never_leaves() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(KeyCode::Char('x'));
+    assert_eq!(lesson.app.page, Page::Floor);
+    lesson.press(KeyCode::Char('x'));
+    assert!(lesson.app.heard.playing && !lesson.left);
+}
+
+#[test]
+fn leaving_a_dance_that_plays_takes_two_presses_within_two_seconds() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(2.0);
+    lesson.press(KeyCode::Char('q'));
+    assert!(!lesson.left);
+    lesson.wait(2.5);
+    lesson.press(KeyCode::Char('q'));
+    assert!(!lesson.left, "too late for a second press");
+    lesson.wait(1.0);
+    lesson.press(KeyCode::Esc);
+    assert!(lesson.left);
+
+    let mut paused = Lesson::new(vec![]);
+    paused.press(SPACE);
+    paused.press(SPACE);
+    paused.press(KeyCode::Char('q'));
+    assert!(paused.left, "a paused dance is left at once");
+}
+
+#[test]
+fn arrows_go_by_phrase_and_a_repeat_goes_with_them() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Right);
+    assert_eq!(lesson.at(), 9.0);
+    lesson.press(KeyCode::Right);
+    assert_eq!(lesson.at(), 17.0);
+    lesson.press(KeyCode::Char('r'));
+    lesson.wait(9.0);
+    assert_eq!(lesson.at(), 18.0, "the phrase of 8 s is heard again");
+    lesson.press(KeyCode::Left);
+    lesson.press(KeyCode::Left);
+    assert_eq!(lesson.at(), 1.0);
+    lesson.wait(9.0);
+    assert_eq!(lesson.at(), 2.0, "now that phrase repeats");
+    lesson.press(KeyCode::Char('r'));
+    lesson.wait(9.0);
+    assert_eq!(lesson.at(), 11.0);
+}
+
+#[test]
+fn a_question_can_make_the_music_wait_once() {
+    let ask = |at, pause| Prompt { at: Beat(at), question: "?".into(), answer: "!".into(), pause };
+    let mut lesson = Lesson::new(vec![ask(4.0, true), ask(24.0, false)]);
+    lesson.press(SPACE);
+    lesson.wait(6.0);
+    assert!(!lesson.app.heard.playing);
+    assert!((lesson.at() - 3.0).abs() < 0.04, "at its beat: {}", lesson.at());
+    lesson.press(KeyCode::Char('a'));
+    assert_eq!(lesson.app.answered, Some(0));
+    lesson.press(SPACE);
+    lesson.wait(12.0);
+    assert!(lesson.app.heard.playing, "the second does not wait");
+    lesson.press(KeyCode::Char('a'));
+    assert_eq!(lesson.app.answered, Some(1));
+}
+
+#[test]
+fn the_end_stops_and_space_begins_again() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(40.0);
+    assert_eq!((lesson.at(), lesson.app.heard.playing), (33.0, false));
+    lesson.press(SPACE);
+    assert_eq!((lesson.at(), lesson.app.heard.playing), (-1.0, true));
+}
+
+#[test]
+fn locked_keys_do_nothing_but_pause() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.press(KeyCode::Char('k'));
+    for code in [KeyCode::Right, KeyCode::Char('q'), KeyCode::Char('q'), KeyCode::Char('g')] {
+        lesson.press(code);
+    }
+    assert!(!lesson.left && lesson.at() < 0.0 && lesson.app.version == Version::Full);
+    lesson.press(SPACE);
+    assert!(!lesson.app.heard.playing);
+    lesson.press(KeyCode::Char('k'));
+    lesson.press(KeyCode::Char('g'));
+    assert_eq!(lesson.app.version, Version::LowImpact);
+}
+
+#[test]
+fn a_release_or_repeat_of_a_key_is_not_a_press() {
+    let mut lesson = Lesson::new(vec![]);
+    let mut key = KeyEvent::new(SPACE, KeyModifiers::NONE);
+    key.kind = KeyEventKind::Release;
+    lesson.send(Message::Key(key));
+    assert_eq!(lesson.app.page, Page::Opening);
+}
+
+#[test]
+fn a_lost_device_is_told_and_the_dance_goes_on() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    let heard = |sound| Heard { at: Seconds(2.0), playing: true, sound };
+    for (sound, said) in [
+        (Sound::Sounding, None),
+        (Sound::NoDevice, Some("no sound: the device is gone; the dance goes on")),
+        (Sound::Sounding, Some("the sound is back")),
+    ] {
+        lesson.send(Message::Heard(heard(sound), lesson.now));
+        assert_eq!(lesson.app.notice.as_ref().map(|(words, _)| words.as_str()), said);
+    }
+}

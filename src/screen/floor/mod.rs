@@ -1,0 +1,16 @@
+//! The floor: one full screen from which a class is led through a dance, in step with the sound.
+//!
+//! [`Floor::stage`] says what stands on the floor at an instant, [`update`] what a key or the clock changes, [`view`]
+//! draws it; none of them knows of terminals, devices or time. The loop that does is `run_floor`.
+
+mod app;
+mod keys;
+mod legible;
+mod stage;
+mod view;
+mod words;
+
+pub use app::{App, Effect, Message, Page, Version, update};
+pub use keys::{Action, Binding, KEYS};
+pub use stage::{Call, Floor, Next, Now, Part, Stage, Stepping};
+pub use view::view;

@@ -1,0 +1,370 @@
+use super::super::app::{Page, Version};
+use super::super::stage::Floor;
+use super::super::stage::tests::{dance, paced};
+use super::*;
+use crate::dance::Prompt;
+use crate::listening::{Contour, Dynamic, Dynamics, Listening, Loudness, Pulse, Sureness, Turn, TurnKind};
+use crate::screen::colours::{Depth, Palette, Theme};
+use crate::sound::{Heard, Sound};
+use crate::units::{Beat, Bpm, Counts, Decibels, Lufs, Seconds};
+use proptest::prelude::*;
+use ratatui::style::Color;
+
+/// A hill: soft, a crescendo from beat 16 to 32, loud, and a rest at beats 46 and 47.
+fn listening(grid: &crate::grid::Grid) -> Listening {
+    let level = |beat: f64| match beat {
+        b if b < 16.0 => -32.0,
+        b if b < 32.0 => -32.0 + b - 16.0,
+        b if (46.0..48.0).contains(&b) => -60.0,
+        _ => -16.0,
+    };
+    let values = (0..340).map(|i| level(grid.beat_at(Seconds(f64::from(i) / 10.0)).0) as f32).collect();
+    let contour = Contour { step: Seconds(0.1), values };
+    let turn = |kind, start: f64, end: f64, to| Turn {
+        kind,
+        start: grid.seconds_at(Beat(start)),
+        end: grid.seconds_at(Beat(end)),
+        start_beat: Beat(start),
+        end_beat: Beat(end),
+        from: 0.0,
+        to,
+        sureness: Sureness(0.9),
+    };
+    Listening {
+        analyser: 0,
+        length: Seconds(34.0),
+        pulse: Pulse::Clear,
+        grid: grid.clone(),
+        sureness: vec![],
+        metres: vec![],
+        tempo: vec![],
+        loudness: Loudness {
+            integrated: Some(Lufs(-18.0)),
+            range: None,
+            peak: Decibels(-1.0),
+            momentary: contour.clone(),
+            short_term: contour,
+        },
+        dynamics: Dynamics { marks: vec![(Dynamic::P, Lufs(-70.0)), (Dynamic::F, Lufs(-24.0))] },
+        phrases: vec![],
+        turns: vec![turn(TurnKind::Crescendo, 16.0, 32.0, -16.0), turn(TurnKind::Rest, 46.0, 48.0, 1.0)],
+        summary: vec![],
+    }
+}
+
+/// A lesson at a beat of the dance, playing.
+fn lesson(beat: f64) -> App {
+    let dance = dance(&[
+        ("march", 0.0, 16.0),
+        ("hop", 16.0, 16.0),
+        ("tiptoe", 32.0, 14.0),
+        ("freeze", 46.0, 2.0),
+        ("walk", 48.0, 16.0),
+    ]);
+    let listening = listening(&dance.grid);
+    let at = dance.grid.seconds_at(Beat(beat));
+    let floor = Floor::new(dance, Some(&listening), Seconds(34.0));
+    let mut app = App::new(floor, Palette { theme: Theme::Dark, depth: Depth::Full }, Version::Full);
+    app.page = Page::Floor;
+    app.heard = Heard { at, playing: true, sound: Sound::Sounding };
+    app
+}
+
+fn picture(app: &App, width: u16, height: u16) -> Buffer {
+    let area = Rect::new(0, 0, width, height);
+    let mut buffer = Buffer::empty(area);
+    draw(app, area, &mut buffer);
+    buffer
+}
+
+fn text(buffer: &Buffer) -> String {
+    let row = |y| {
+        let row: String = (0..buffer.area.width)
+            .map(|x| buffer.cell((x, y)).map_or(" ", ratatui::buffer::Cell::symbol))
+            .collect();
+        row.trim_end().to_owned()
+    };
+    (0..buffer.area.height).map(row).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn the_opening_at_80_by_24() {
+    let mut app = lesson(0.0);
+    app.page = Page::Opening;
+    insta::assert_snapshot!(text(&picture(&app, 80, 24)));
+}
+
+#[test]
+fn the_help_at_80_by_24() {
+    let mut app = lesson(0.0);
+    app.help = true;
+    insta::assert_snapshot!(text(&picture(&app, 80, 24)));
+}
+
+#[test]
+fn a_call_at_80_by_24() {
+    insta::assert_snapshot!(text(&picture(&lesson(12.5), 80, 24)));
+}
+
+#[test]
+fn a_call_at_120_by_40() {
+    insta::assert_snapshot!(text(&picture(&lesson(28.5), 120, 40)));
+}
+
+#[test]
+fn a_call_at_200_by_60() {
+    insta::assert_snapshot!(text(&picture(&lesson(44.2), 200, 60)));
+}
+
+#[test]
+fn a_call_at_40_by_10() {
+    insta::assert_snapshot!(text(&picture(&lesson(12.5), 40, 10)));
+}
+
+#[test]
+fn the_count_in_at_80_by_24() {
+    insta::assert_snapshot!(text(&picture(&lesson(-2.5), 80, 24)));
+}
+
+#[test]
+fn a_question_waits_at_80_by_24() {
+    let mut app = lesson(33.0);
+    let mut dance = app.floor.dance().clone();
+    dance.prompts.push(Prompt {
+        at: Beat(32.0),
+        question: "What happened to the loudness?".into(),
+        answer: "It grew: crescendo".into(),
+        pause: true,
+    });
+    app.floor = Floor::new(dance, None, Seconds(34.0));
+    app.heard.playing = false;
+    insta::assert_snapshot!(text(&picture(&app, 80, 24)));
+    app.answered = Some(0);
+    assert!(text(&picture(&app, 80, 24)).contains("answer"));
+}
+
+#[test]
+fn gentle_versions_take_the_place_of_the_moves() {
+    let mut app = lesson(20.0);
+    app.version = Version::Seated;
+    let seated = text(&picture(&app, 80, 24));
+    assert!(seated.contains("seated, everyone"), "{seated}");
+    assert_ne!(seated, text(&picture(&lesson(20.0), 80, 24)));
+}
+
+#[test]
+fn a_hidden_move_shows_its_stones_but_not_its_words() {
+    let mut app = lesson(13.0);
+    app.hidden = true;
+    let hidden = text(&picture(&app, 40, 10));
+    assert!(hidden.contains("in 3: ?") && !hidden.contains("hop"), "{hidden}");
+}
+
+#[test]
+fn no_sound_is_said() {
+    let mut app = lesson(3.0);
+    app.heard.sound = Sound::NoDevice;
+    for (width, height) in [(40, 10), (80, 24), (200, 60)] {
+        assert!(text(&picture(&app, width, height)).contains("no sound"), "{width}x{height}");
+    }
+}
+
+#[test]
+fn colours_follow_their_roles() {
+    let buffer = picture(&lesson(13.5), 80, 24);
+    let black = Color::Rgb(0, 0, 0);
+    assert!(
+        buffer.content.iter().all(|cell| cell.bg == black || cell.symbol() == "▀"),
+        "a ground everywhere"
+    );
+    let colours = |y: std::ops::Range<u16>| -> Vec<Color> {
+        let mut seen: Vec<Color> = Vec::new();
+        for cell in y.flat_map(|y| (0..80).map(move |x| (x, y))).filter_map(|at| buffer.cell(at)) {
+            if cell.symbol() != " " && !seen.contains(&cell.fg) {
+                seen.push(cell.fg);
+            }
+        }
+        seen
+    };
+    let (white, orange) = (Color::Rgb(0xFF, 0xFF, 0xFF), Color::Rgb(0xE6, 0x9F, 0x00));
+    assert_eq!(colours(1..11), [white, orange], "the words of the move now, and its sign");
+    let sky = Color::Rgb(0x56, 0xB4, 0xE9);
+    assert_eq!(colours(12..17), [sky], "the next move");
+    let stones = [Color::Rgb(0x76, 0x76, 0x76), orange, Color::Rgb(0xF0, 0xE4, 0x42)];
+    assert_eq!(colours(17..18), stones, "crossed, here, to go");
+    let mut light = lesson(12.5);
+    light.palette.theme = Theme::Light;
+    let light = picture(&light, 80, 24);
+    assert_eq!(light.cell((79, 3)).map(|cell| cell.bg), Some(Color::Rgb(0xFF, 0xFF, 0xFF)));
+}
+
+#[test]
+fn a_window_too_small_says_so() {
+    for (width, height) in [(23, 30), (80, 5), (16, 2)] {
+        let shown = text(&picture(&lesson(5.0), width, height));
+        assert!(shown.starts_with("window too small"), "{shown}");
+    }
+}
+
+proptest! {
+    #[test]
+    fn no_window_no_place_and_no_page_makes_it_panic(
+        width in 0u16..220, height in 0u16..70, beat in -8.0f64..80.0, page in 0..4, playing: bool, gentle: bool,
+    ) {
+        let mut app = lesson(beat);
+        app.heard.playing = playing;
+        app.page = if page == 0 { Page::Opening } else { Page::Floor };
+        app.help = page == 1;
+        if gentle {
+            app.version = Version::LowImpact;
+        }
+        picture(&app, width, height);
+    }
+}
+
+#[test]
+fn nothing_and_one_cell_are_windows_too() {
+    for (width, height) in [(0, 0), (1, 1), (0, 5), (5, 0), (24, 6), (25, 7)] {
+        picture(&lesson(5.0), width, height);
+    }
+}
+
+/// How bright a cell is, 0 to 1: its colours' relative luminance, by how much of it its symbol covers.
+fn luminance(cell: &ratatui::buffer::Cell) -> f64 {
+    let of = |colour: Color| match colour {
+        Color::Rgb(r, g, b) => {
+            let linear = |c: u8| {
+                let c = f64::from(c) / 255.0;
+                if c <= 0.040_45 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+            };
+            0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b)
+        }
+        _ => 0.0,
+    };
+    let cover = match cell.symbol() {
+        " " => 0.0,
+        "█" => 1.0,
+        "▀" | "▄" | "▌" | "▐" | "▞" | "▚" => 0.5,
+        "▛" | "▜" | "▙" | "▟" => 0.75,
+        "▘" | "▝" | "▖" | "▗" => 0.25,
+        "▁" => 0.125,
+        _ => 0.3,
+    };
+    of(cell.fg) * cover + of(cell.bg) * (1.0 - cover)
+}
+
+/// The largest patch of touching cells each of which changes its luminance more than three times within one second.
+///
+/// A change is a swing of a tenth of the largest luminance or more (WCAG 2.2, 2.3.1), up or down. Pictures
+/// are drawn 30 times a second over `seconds`.
+fn restless(app: &mut App, (width, height): (u16, u16), from: Seconds, seconds: f64) -> usize {
+    let cells = usize::from(width) * usize::from(height);
+    let mut settled: Vec<f64> = Vec::new();
+    let mut changes: Vec<Vec<usize>> = vec![Vec::new(); cells];
+    let mut restless = vec![false; cells];
+    for frame in 0..(seconds * 30.0) as usize {
+        app.heard.at = Seconds(from.0 + frame as f64 / 30.0);
+        let levels: Vec<f64> = picture(app, width, height).content.iter().map(luminance).collect();
+        if settled.is_empty() {
+            settled.clone_from(&levels);
+        }
+        for cell in 0..cells {
+            if (levels[cell] - settled[cell]).abs() >= 0.1 {
+                settled[cell] = levels[cell];
+                changes[cell].retain(|&at| frame - at < 30);
+                changes[cell].push(frame);
+                restless[cell] |= changes[cell].len() > 3;
+            }
+        }
+    }
+    largest_patch(&mut restless, usize::from(width))
+}
+
+fn largest_patch(cells: &mut [bool], width: usize) -> usize {
+    let mut largest = 0;
+    for first in 0..cells.len() {
+        let mut open = vec![first];
+        let mut size = 0;
+        while let Some(cell) = open.pop() {
+            if !std::mem::take(&mut cells[cell]) {
+                continue;
+            }
+            size += 1;
+            let x = cell % width;
+            open.extend((x > 0).then(|| cell - 1));
+            open.extend((x + 1 < width).then_some(cell + 1));
+            open.extend(cell.checked_sub(width));
+            open.extend((cell + width < cells.len()).then_some(cell + width));
+        }
+        largest = largest.max(size);
+    }
+    largest
+}
+
+/// "A few cells": at most as many as a two-figure number and the leader's two.
+const FEW: usize = 4;
+
+fn hurried(tempo: f64, length: f64) -> App {
+    let names = ["march", "hop", "tiptoe", "freeze", "skip", "clap"];
+    let count = (64.0 / length) as usize;
+    let cues: Vec<(&str, f64, f64)> =
+        (0..count).map(|i| (names[i % names.len()], length * i as f64, length)).collect();
+    let mut dance = paced(&cues, Bpm(tempo), 64);
+    for cue in &mut dance.cues {
+        cue.lead = Some(Counts(length.max(4.0)));
+    }
+    let heard = dance.grid.seconds_at(Beat(66.0));
+    let floor = Floor::new(dance, None, heard);
+    let mut app = App::new(floor, Palette { theme: Theme::Dark, depth: Depth::Full }, Version::Full);
+    app.page = Page::Floor;
+    app.heard = Heard { at: Seconds(0.0), playing: true, sound: Sound::Sounding };
+    app
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+    #[test]
+    fn nothing_large_changes_more_than_three_times_a_second(
+        tempo in 40.0f64..240.0, length in prop::sample::select(vec![1.0, 2.0, 4.0, 8.0]), light: bool,
+    ) {
+        let mut app = hurried(tempo, length);
+        if light {
+            app.palette.theme = Theme::Light;
+        }
+        let begin = app.floor.begin();
+        let patch = restless(&mut app, (80, 24), begin, 8.0);
+        prop_assert!(patch <= FEW, "{tempo} beats a minute, moves of {length}: {patch} cells");
+    }
+}
+
+#[test]
+fn the_fastest_music_with_the_shortest_moves_does_not_flash() {
+    for (tempo, length) in
+        [(240.0, 1.0), (240.0, 2.0), (240.0, 8.0), (181.0, 1.0), (150.0, 1.0), (149.0, 4.0)]
+    {
+        let mut app = hurried(tempo, length);
+        let begin = app.floor.begin();
+        for window in [(80, 24), (120, 40)] {
+            let patch = restless(&mut app, window, begin, 6.0);
+            assert!(patch <= FEW, "{tempo} beats a minute, moves of {length}, {window:?}: {patch} cells");
+        }
+    }
+}
+
+#[test]
+fn a_blinking_screen_would_be_noticed() {
+    // The measure itself: a square of 3 by 3 that changes at every frame counts, a still one does not.
+    let mut cells = vec![false; 100];
+    for (x, y) in [(2, 2), (3, 2), (4, 2), (2, 3), (3, 3), (4, 3), (8, 8)] {
+        cells[10 * y + x] = true;
+    }
+    assert_eq!(largest_patch(&mut cells, 10), 6);
+    let mut app = hurried(120.0, 8.0);
+    let mut flicker = 0;
+    let still = restless(&mut app, (40, 10), Seconds(0.0), 2.0);
+    for frame in 0..30 {
+        app.palette.theme = if frame % 2 == 0 { Theme::Dark } else { Theme::Light };
+        flicker += usize::from(luminance(&picture(&app, 40, 10).content[0]) > 0.5);
+    }
+    assert!(still <= FEW && flicker == 15);
+}

@@ -1,0 +1,120 @@
+//! Taking the terminal and giving it back: on leaving, on an error, on a signal and on a panic in any thread.
+
+use super::ScreenError;
+use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
+use crossterm::{cursor, execute};
+use ratatui::backend::CrosstermBackend;
+use ratatui::{Frame, Terminal};
+use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, Once, TryLockError};
+use std::thread;
+use std::time::Duration;
+
+/// Whether the terminal is ours, and must be given back.
+static TAKEN: AtomicBool = AtomicBool::new(false);
+/// Whether a thread has panicked since the terminal was taken.
+static FAULT: AtomicBool = AtomicBool::new(false);
+/// Held while a picture is written, so that a panic elsewhere does not give the terminal back in the middle of one.
+static WRITING: Mutex<()> = Mutex::new(());
+
+/// The terminal while it is ours; dropping it gives it back.
+#[derive(Debug)]
+pub(super) struct Screen {
+    terminal: Terminal<CrosstermBackend<BufWriter<Stdout>>>,
+}
+
+impl Screen {
+    /// Takes the terminal.
+    pub(super) fn take() -> Result<Self, ScreenError> {
+        if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
+            return Err(ScreenError::NotATerminal);
+        }
+        give_back_on_panic();
+        FAULT.store(false, Ordering::SeqCst);
+        // Set first: whatever fails below is undone by `give_back`.
+        TAKEN.store(true, Ordering::SeqCst);
+        let taken = || {
+            enable_raw_mode()?;
+            execute!(io::stdout(), EnterAlternateScreen, cursor::Hide)?;
+            let backend = CrosstermBackend::new(BufWriter::with_capacity(1 << 16, io::stdout()));
+            Terminal::new(backend)
+        };
+        match taken() {
+            Ok(terminal) => {
+                quiet();
+                Ok(Self { terminal })
+            }
+            Err(error) => {
+                give_back();
+                Err(ScreenError::Terminal(error))
+            }
+        }
+    }
+
+    /// Draws one picture, unless a panic has already given the terminal back.
+    pub(super) fn draw(&mut self, picture: impl FnOnce(&mut Frame<'_>)) -> Result<(), ScreenError> {
+        let _writing = WRITING.lock().unwrap_or_else(|broken| broken.into_inner());
+        if FAULT.load(Ordering::SeqCst) {
+            return Err(ScreenError::Fault);
+        }
+        self.terminal.draw(picture).map(drop).map_err(ScreenError::Terminal)
+    }
+
+    /// Draws everything anew with the next picture: after a change of size, when the terminal may have moved things.
+    pub(super) fn forget(&mut self) -> Result<(), ScreenError> {
+        self.terminal.clear().map_err(ScreenError::Terminal)
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        give_back();
+    }
+}
+
+/// Whether a thread has panicked.
+pub(super) fn fault() -> bool {
+    FAULT.load(Ordering::SeqCst)
+}
+
+/// Gives the terminal back if it is ours. Errors are ignored: there is nothing left to tell them to.
+fn give_back() {
+    if TAKEN.swap(false, Ordering::SeqCst) {
+        loud();
+        let _ = execute!(io::stdout(), LeaveAlternateScreen, cursor::Show);
+        let _ = disable_raw_mode();
+        let _ = io::stdout().flush();
+    }
+}
+
+/// Once in the program: before any panic message is written, the terminal is given back.
+fn give_back_on_panic() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            FAULT.store(true, Ordering::SeqCst);
+            // Wait for a picture that is being written, but not for ever: the panic may be in its own drawing.
+            for _ in 0..20 {
+                match WRITING.try_lock() {
+                    Err(TryLockError::WouldBlock) => thread::sleep(Duration::from_millis(10)),
+                    Ok(_) | Err(TryLockError::Poisoned(_)) => break,
+                }
+            }
+            give_back();
+            before(panic);
+        }));
+    });
+}
+
+/// While the terminal is ours, sound libraries must not write over the picture.
+fn quiet() {
+    #[cfg(unix)]
+    super::unix::quiet_errors();
+}
+
+fn loud() {
+    #[cfg(unix)]
+    super::unix::loud_errors();
+}

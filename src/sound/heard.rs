@@ -1,0 +1,250 @@
+//! Which instant is heard: arithmetic on what the screen asked for and what the device reported. No clock is read here.
+//!
+//! A *place* is an instant of the recording, a *time* an instant of the monotonic clock, both in nanoseconds.
+
+/// No place: used where a place is optional.
+pub(super) const NOWHERE: i64 = i64::MIN;
+
+/// What the screen asks for. Whole and current: whoever reads it late misses nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Command {
+    /// Counts the jumps; a new number asks to go to `place`.
+    pub(super) jump: u64,
+    /// Whether to run.
+    pub(super) playing: bool,
+    /// Where the music was (or shall go) ...
+    pub(super) place: i64,
+    /// ... at this time.
+    pub(super) time: u64,
+    /// Start of the span to repeat, or [`NOWHERE`].
+    pub(super) repeat_from: i64,
+    /// End of the span to repeat.
+    pub(super) repeat_to: i64,
+    /// Whether beats click.
+    pub(super) clicks: bool,
+}
+
+impl Command {
+    pub(super) const START: Self = Self {
+        jump: 0,
+        playing: false,
+        place: 0,
+        time: 0,
+        repeat_from: NOWHERE,
+        repeat_to: NOWHERE,
+        clicks: false,
+    };
+
+    pub(super) fn words(self) -> [u64; 7] {
+        [
+            self.jump,
+            u64::from(self.playing),
+            self.place.cast_unsigned(),
+            self.time,
+            self.repeat_from.cast_unsigned(),
+            self.repeat_to.cast_unsigned(),
+            u64::from(self.clicks),
+        ]
+    }
+
+    pub(super) fn from_words([jump, playing, place, time, from, to, clicks]: [u64; 7]) -> Self {
+        Self {
+            jump,
+            playing: playing != 0,
+            place: place.cast_signed(),
+            time,
+            repeat_from: from.cast_signed(),
+            repeat_to: to.cast_signed(),
+            clicks: clicks != 0,
+        }
+    }
+
+    /// Where the music is at `time` when only the clock leads it.
+    pub(super) fn place_at(&self, time: u64) -> i64 {
+        if !self.playing {
+            return self.place;
+        }
+        let place = self.place.saturating_add(time.saturating_sub(self.time).cast_signed());
+        match self.span() {
+            Some((from, to)) if self.place < to && place >= to => from + (place - from) % (to - from),
+            _ => place,
+        }
+    }
+
+    /// The span to repeat, if there is one.
+    pub(super) fn span(&self) -> Option<(i64, i64)> {
+        (self.repeat_from != NOWHERE && self.repeat_from < self.repeat_to)
+            .then_some((self.repeat_from, self.repeat_to))
+    }
+}
+
+/// What the device's callback says: at `time`, `place` will be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Report {
+    /// Which stream says so; 0 is none.
+    pub(super) stream: u64,
+    /// The last jump it has made.
+    pub(super) jump: u64,
+    /// A place ...
+    pub(super) place: i64,
+    /// ... and the time at which it is heard.
+    pub(super) time: u64,
+    /// Where the sound that leads to `place` began: nothing before it is heard in this stretch.
+    pub(super) from: i64,
+    /// Where the sound left off to go to `from` without a gap, or [`NOWHERE`].
+    pub(super) before: i64,
+    /// Whether it runs on after `place`.
+    pub(super) moving: bool,
+}
+
+impl Report {
+    pub(super) const NONE: Self =
+        Self { stream: 0, jump: 0, place: 0, time: 0, from: 0, before: NOWHERE, moving: false };
+
+    pub(super) fn words(self) -> [u64; 7] {
+        [
+            self.stream,
+            self.jump,
+            self.place.cast_unsigned(),
+            self.time,
+            self.from.cast_unsigned(),
+            self.before.cast_unsigned(),
+            u64::from(self.moving),
+        ]
+    }
+
+    pub(super) fn from_words([stream, jump, place, time, from, before, moving]: [u64; 7]) -> Self {
+        Self {
+            stream,
+            jump,
+            place: place.cast_signed(),
+            time,
+            from: from.cast_signed(),
+            before: before.cast_signed(),
+            moving: moving != 0,
+        }
+    }
+
+    /// The place heard at `time`. It waits at the start of a stretch until its sound arrives, and at its end.
+    pub(super) fn place_at(&self, time: u64) -> i64 {
+        let place = self.place.saturating_add(time.cast_signed().saturating_sub(self.time.cast_signed()));
+        if !self.moving && place > self.place {
+            return self.place;
+        }
+        if place >= self.from {
+            place
+        } else if self.before == NOWHERE {
+            self.from
+        } else {
+            self.before - (self.from - place)
+        }
+    }
+}
+
+/// Device times without their jitter: buffers follow each other without gaps, so each says when all the others were due.
+#[derive(Debug, Default)]
+pub(super) struct Steady {
+    /// When the next buffer should be heard.
+    due: Option<f64>,
+    settled: u32,
+}
+
+impl Steady {
+    /// A buffer heard at `measured` for `span` (nanoseconds); returns its smoothed time.
+    ///
+    /// The first twenty are averaged; afterwards each moves the estimate by a twentieth, which follows a device
+    /// clock that is 200 ppm off within some 0.1 ms. A difference over 50 ms is a gap, and is believed at once.
+    pub(super) fn observe(&mut self, measured: f64, span: f64) -> f64 {
+        let time = match self.due {
+            Some(due) if (measured - due).abs() < 50e6 => {
+                self.settled = (self.settled + 1).min(20);
+                due + (measured - due) / f64::from(self.settled)
+            }
+            _ => {
+                self.settled = 1;
+                measured
+            }
+        };
+        self.due = Some(time + span);
+        time
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MS: i64 = 1_000_000;
+
+    #[test]
+    fn a_jump_waits_until_its_sound_arrives() {
+        // Sent 40 ms ago, heard in 60 ms: a stretch that begins at 5 s and has been sent up to 5.1 s.
+        let report = Report {
+            stream: 1,
+            jump: 3,
+            place: 5_100 * MS,
+            time: 1_160_000_000,
+            from: 5_000 * MS,
+            before: NOWHERE,
+            moving: true,
+        };
+        assert_eq!(report.place_at(1_000_000_000), 5_000 * MS);
+        assert_eq!(report.place_at(1_060_000_000), 5_000 * MS);
+        assert_eq!(report.place_at(1_080_000_000), 5_020 * MS);
+        assert_eq!(report.place_at(1_200_000_000), 5_140 * MS);
+        let stopped = Report { moving: false, ..report };
+        assert_eq!(stopped.place_at(1_080_000_000), 5_020 * MS, "the tail is still being heard");
+        assert_eq!(stopped.place_at(9_000_000_000), 5_100 * MS);
+    }
+
+    #[test]
+    fn a_repeat_is_heard_without_a_gap() {
+        let report = Report {
+            stream: 1,
+            jump: 0,
+            place: 2_030 * MS,
+            time: 1_000_000_000,
+            from: 2_000 * MS,
+            before: 8_000 * MS,
+            moving: true,
+        };
+        assert_eq!(report.place_at(960_000_000), 7_990 * MS);
+        assert_eq!(report.place_at(980_000_000), 2_010 * MS);
+    }
+
+    #[test]
+    fn the_clock_alone_repeats_too() {
+        let command = Command {
+            playing: true,
+            place: 3_000 * MS,
+            time: 0,
+            repeat_from: 2_000 * MS,
+            repeat_to: 4_000 * MS,
+            ..Command::START
+        };
+        assert_eq!(command.place_at(500_000_000), 3_500 * MS);
+        assert_eq!(command.place_at(1_500_000_000), 2_500 * MS);
+        assert_eq!(command.place_at(3_500_000_000), 2_500 * MS);
+        let past = Command { place: 5_000 * MS, ..command };
+        assert_eq!(past.place_at(500_000_000), 5_500 * MS, "beyond the span it goes on");
+    }
+
+    #[test]
+    fn jitter_of_lumps_is_smoothed_and_a_gap_is_believed() {
+        let mut steady = Steady::default();
+        let span = 20e6;
+        let mut worst: f64 = 0.0;
+        for buffer in 0..500 {
+            // Lumps: every other buffer is reported 8 ms late, and the device's clock runs 200 ppm slow.
+            let truth = f64::from(buffer) * span * 1.0002;
+            let measured = truth + if buffer % 2 == 0 { 0.0 } else { 8e6 };
+            let smoothed = steady.observe(measured, span);
+            if buffer > 100 {
+                worst = worst.max((smoothed - truth - 4e6).abs());
+            }
+        }
+        assert!(worst < 0.5e6, "within 0.5 ms of the mean lump: {worst} ns");
+        let late = 500.0 * span + 400e6;
+        assert_eq!(steady.observe(late, span), late);
+    }
+}

@@ -1,0 +1,87 @@
+//! Sound: playing a recording, and knowing which instant of it is *heard* right now.
+//!
+//! This room knows samples and clocks; it knows nothing of cues, moves or screens. That there is no sound device is
+//! a state ([`Sound::NoDevice`]), not an error: the clock runs on, and the sound joins in when a device appears.
+//!
+//! Three parts: [`Transport`] is what the screen holds; a feed copies samples to the device inside its
+//! callback, where it neither locks, allocates, opens nor prints; and a background thread (with the feature
+//! `playback`) opens devices and notices when one is lost.
+
+mod click;
+mod feed;
+mod heard;
+#[cfg(feature = "playback")]
+mod output;
+mod prepare;
+mod published;
+mod transport;
+
+pub use transport::{Clock, HandClock, Transport};
+
+use crate::recording::Recording;
+use crate::units::Seconds;
+
+/// What a player is to play.
+#[derive(Debug, Clone, Default)]
+pub struct Programme {
+    /// The recording; `None` plays silence (and clicks) of the length below.
+    pub recording: Option<Recording>,
+    /// Where the playing ends.
+    pub length: Seconds,
+    /// When a click sounds, ascending; may be negative (a count-in before the recording starts).
+    pub clicks: Vec<Click>,
+    /// How much later than the device says its sound is heard (a wireless loudspeaker, a projector's lead): -0.2 to 0.5 s.
+    pub trim: Seconds,
+}
+
+/// One click.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Click {
+    /// When it sounds.
+    pub at: Seconds,
+    /// Whether it is the higher click of a count one.
+    pub high: bool,
+    /// Whether it belongs to a count-in and sounds even when clicks are off.
+    pub always: bool,
+}
+
+/// What can be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Sound {
+    /// A device plays.
+    Sounding,
+    /// A device is being opened for the first time.
+    #[default]
+    Opening,
+    /// No device, or it was lost; one is looked for every two seconds.
+    NoDevice,
+    /// There is nothing to play: the recording is missing.
+    NoRecording,
+}
+
+/// Where the music is.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Heard {
+    /// The instant of the recording that is heard now; negative in a count-in.
+    pub at: Seconds,
+    /// Whether it is running.
+    pub playing: bool,
+    /// Whether anyone can hear it.
+    pub sound: Sound,
+}
+
+/// Plays one programme. The seam in front of clocks and devices: tests play with a clock moved by hand.
+pub trait Player {
+    /// Runs on from where it is.
+    fn play(&mut self);
+    /// Stops where it is.
+    fn pause(&mut self);
+    /// Goes to an instant, playing or not; before 0 is a count-in, after the end is the end.
+    fn seek(&mut self, to: Seconds);
+    /// Plays a span again and again, without a gap; `None` goes on past its end.
+    fn repeat(&mut self, span: Option<(Seconds, Seconds)>);
+    /// Clicks on the beats, or only in count-ins.
+    fn click(&mut self, on: bool);
+    /// What is heard now.
+    fn heard(&mut self) -> Heard;
+}

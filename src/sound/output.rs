@@ -1,0 +1,196 @@
+//! The sound device: opened, watched and opened again on a thread of its own, never on the screen's.
+//!
+//! The device is reached through cpal, in the version that rodio re-exports, and not through rodio's mixer: the mixer throws
+//! away the timestamp that says when a buffer will be heard, and the whole floor hangs on it.
+
+use super::Programme;
+use super::feed::{Feed, Shared};
+use super::prepare::{Prepared, prepare};
+use super::transport::Clock;
+use rodio::cpal;
+use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use rodio::cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, SupportedBufferSize};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+/// How long to wait before looking for a device again.
+const RETRY: Duration = Duration::from_secs(2);
+/// How often an open stream is looked at.
+const WATCH: Duration = Duration::from_millis(100);
+/// A callback that has not run for so long is not coming back.
+const STALLED: u64 = 2_000_000_000;
+/// Frames handed over at once, at 48 kHz: 43 ms, and twice that in flight. Large, because the delay is known and
+/// subtracted, and a gap in the music is not.
+const BUFFER: u32 = 2_048;
+
+/// The thread that keeps a device open; it ends when this is dropped.
+#[derive(Debug)]
+pub(super) struct Output {
+    stop: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Output {
+    /// Starts looking for a device; `None` when the system gives no thread, and then all stays silent.
+    pub(super) fn start(shared: Arc<Shared>, clock: Clock, programme: Programme) -> Option<Self> {
+        let (stop, stopped) = channel();
+        let thread = thread::Builder::new()
+            .name("sound".to_owned())
+            .spawn(move || keep_open(&shared, &clock, &programme, &stopped))
+            .ok()?;
+        Some(Self { stop: Some(stop), thread: Some(thread) })
+    }
+}
+
+impl Drop for Output {
+    fn drop(&mut self) {
+        self.stop.take();
+        // A sound server that hangs must not keep the program from ending.
+        for _ in 0..50 {
+            if self.thread.as_ref().is_none_or(JoinHandle::is_finished) {
+                return;
+            }
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+/// Opens a device, watches it, and begins again when it is lost, until told to stop.
+fn keep_open(shared: &Arc<Shared>, clock: &Clock, programme: &Programme, stopped: &Receiver<()>) {
+    let wait = |span| stopped.recv_timeout(span) == Err(RecvTimeoutError::Timeout);
+    let mut prepared = None;
+    let mut number = 0;
+    loop {
+        number += 1;
+        let lost = Arc::new(AtomicBool::new(false));
+        let stream = open(shared, clock, programme, number, &lost, &mut prepared);
+        shared.tried.store(true, Ordering::Relaxed);
+        if let Some(stream) = stream {
+            shared.pulse.store(clock.now(), Ordering::Relaxed);
+            shared.stream.store(number, Ordering::Release);
+            let alive = || {
+                let silent_for = clock.now().saturating_sub(shared.pulse.load(Ordering::Relaxed));
+                !lost.load(Ordering::Relaxed) && silent_for < STALLED
+            };
+            let mut going = true;
+            while going && alive() {
+                going = wait(WATCH);
+            }
+            shared.stream.store(0, Ordering::Release);
+            drop(stream);
+            if !going {
+                return;
+            }
+        }
+        if !wait(RETRY) {
+            return;
+        }
+    }
+}
+
+/// The default output device, playing; `None` when there is none or it does not open.
+///
+/// `prepared` keeps the converted recording from one device to the next.
+fn open(
+    shared: &Arc<Shared>,
+    clock: &Clock,
+    programme: &Programme,
+    number: u64,
+    lost: &Arc<AtomicBool>,
+    prepared: &mut Option<Prepared>,
+) -> Option<cpal::Stream> {
+    let device = cpal::default_host().default_output_device()?;
+    let (config, format, buffer) = choose(&device, programme)?;
+    let fits = prepared.take().filter(|prepared| prepared.rate == config.sample_rate);
+    let fitting = fits.unwrap_or_else(|| match &programme.recording {
+        Some(recording) => prepare(recording, config.sample_rate),
+        None => Prepared::silence(config.sample_rate),
+    });
+    *prepared = Some(fitting.clone());
+    // Some systems refuse any fixed size; theirs is better than silence.
+    [buffer, BufferSize::Default].into_iter().find_map(|buffer_size| {
+        let config = StreamConfig { buffer_size, ..config };
+        let feed = Feed::new(Arc::clone(shared), number, fitting.clone(), programme);
+        let start = Start { device: &device, config, feed, clock, shared, lost };
+        match format {
+            SampleFormat::F32 => start.stream::<f32>(),
+            SampleFormat::I32 => start.stream::<i32>(),
+            SampleFormat::I16 => start.stream::<i16>(),
+            SampleFormat::U16 => start.stream::<u16>(),
+            SampleFormat::U8 => start.stream::<u8>(),
+            _ => None,
+        }
+    })
+}
+
+/// The device's own configuration; at the recording's rate where the system converts rates itself.
+fn choose(device: &cpal::Device, programme: &Programme) -> Option<(StreamConfig, SampleFormat, BufferSize)> {
+    let usual = device.default_output_config().ok()?;
+    let mut chosen = usual;
+    // On Linux the sound server mixes any rate; elsewhere another rate would change the device for every program.
+    if cfg!(target_os = "linux")
+        && let Some(rate) = programme.recording.as_ref().map(|recording| recording.rate.0)
+        && let Ok(supported) = device.supported_output_configs()
+    {
+        let same = supported
+            .filter(|range| {
+                range.channels() == usual.channels() && range.sample_format() == usual.sample_format()
+            })
+            .find_map(|range| range.try_with_sample_rate(rate));
+        chosen = same.unwrap_or(chosen);
+    }
+    let wanted = (u64::from(BUFFER) * u64::from(chosen.sample_rate()) / 48_000).next_power_of_two();
+    let wanted = u32::try_from(wanted).unwrap_or(BUFFER);
+    let buffer = match *chosen.buffer_size() {
+        SupportedBufferSize::Range { min, max } => BufferSize::Fixed(wanted.clamp(min.max(1), max.max(1))),
+        SupportedBufferSize::Unknown => BufferSize::Fixed(wanted),
+    };
+    Some((chosen.config(), chosen.sample_format(), buffer))
+}
+
+/// All that a stream needs to start.
+struct Start<'a> {
+    device: &'a cpal::Device,
+    config: StreamConfig,
+    feed: Feed,
+    clock: &'a Clock,
+    shared: &'a Arc<Shared>,
+    lost: &'a Arc<AtomicBool>,
+}
+
+impl Start<'_> {
+    fn stream<T: SizedSample + FromSample<f32>>(self) -> Option<cpal::Stream> {
+        let Self { device, config, mut feed, clock, shared, lost } = self;
+        let (clock, shared, lost) = (clock.clone(), Arc::clone(shared), Arc::clone(lost));
+        let channels = usize::from(config.channels).max(1);
+        let fill = move |buffer: &mut [T], info: &cpal::OutputCallbackInfo| {
+            let now = clock.now();
+            let times = info.timestamp();
+            let latency = times.playback.duration_since(times.callback).as_nanos();
+            let latency = u64::try_from(latency).unwrap_or(0);
+            feed.fill(buffer.len() / channels, now, latency, |frame, left, right| {
+                let out = &mut buffer[frame * channels..(frame + 1) * channels];
+                out.fill(T::EQUILIBRIUM);
+                if channels == 1 {
+                    out[0] = T::from_sample(0.5 * (left + right));
+                } else {
+                    out[0] = T::from_sample(left);
+                    out[1] = T::from_sample(right);
+                }
+            });
+        };
+        let trouble = move |error: cpal::Error| match error.kind() {
+            cpal::ErrorKind::Xrun => {
+                shared.dry.fetch_add(1, Ordering::Relaxed);
+            }
+            cpal::ErrorKind::DeviceChanged | cpal::ErrorKind::RealtimeDenied => {}
+            _ => lost.store(true, Ordering::Relaxed),
+        };
+        let stream = device.build_output_stream::<T, _, _>(config, fill, trouble, None).ok()?;
+        stream.play().ok()?;
+        Some(stream)
+    }
+}
