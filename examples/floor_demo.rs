@@ -1,7 +1,7 @@
 //! Leads an invented dance to an invented tune, to look at the floor without any file: `cargo run --example floor_demo`.
 //!
 //! With `--clicks-only` the recording is a click on every beat, for measuring how close the screen keeps to the sound;
-//! with `--silent` there is none. `--light`, `--trim MS` do what they say.
+//! with `--missing` there is none. `--silent`, `--light` and `--trim MS` do what they say.
 
 use farandole::dance::{Cue, Dance, MoveBook, MoveId, Profile, Prompt, SCHEMA, Side, Source};
 use farandole::grid::{Grid, Phrase};
@@ -10,8 +10,7 @@ use farandole::listening::{
     Articulation, Contour, Dynamic, Dynamics, Listening, Loudness, Pulse, Sureness, Turn, TurnKind,
 };
 use farandole::recording::{Recording, Tags};
-use farandole::screen::colours::Theme;
-use farandole::screen::{Options, run_floor};
+use farandole::screen::{FloorOptions, run_floor};
 use farandole::units::{Beat, Counts, Decibels, Lufs, SampleRate, Seconds};
 use std::io::Write;
 use std::process::ExitCode;
@@ -27,14 +26,15 @@ fn main() -> ExitCode {
         let at = arguments.iter().position(|argument| argument == name)?;
         arguments.get(at + 1)?.parse::<f64>().ok()
     };
-    let options = Options {
-        theme: if has("--light") { Theme::Light } else { Theme::Dark },
-        trim: Seconds(value("--trim").unwrap_or(0.0) / 1000.0),
-        ..Options::default()
+    let options = FloorOptions {
+        light: has("--light"),
+        silent: has("--silent"),
+        trim_ms: value("--trim").unwrap_or(0.0) as i32,
+        ..FloorOptions::default()
     };
     let grid = grid();
     let length = Seconds(grid.seconds_at(grid.end()).0 + 1.5);
-    let recording = (!has("--silent")).then(|| recording(&grid, length, has("--clicks-only")));
+    let recording = (!has("--missing")).then(|| recording(&grid, length, has("--clicks-only")));
     let listening = listening(&grid, length);
     if has("--panic") {
         std::thread::spawn(|| {

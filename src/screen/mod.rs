@@ -10,7 +10,7 @@ mod terminal;
 #[cfg(unix)]
 mod unix;
 
-pub use run::{Options, run_floor};
+pub use run::{FloorOptions, require_terminal, run_floor};
 
 use std::io;
 

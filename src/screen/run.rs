@@ -10,6 +10,7 @@ use crate::recording::Recording;
 use crate::sound::{Click, Player, Programme, Transport};
 use crate::units::Seconds;
 use crossterm::event::{self, Event};
+use std::io::{self, IsTerminal};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -21,17 +22,31 @@ const IDLE: Duration = Duration::from_millis(150);
 
 /// How to lead.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Options {
-    /// Dark or light.
-    pub theme: Theme,
+pub struct FloorOptions {
+    /// Play nothing, even where there is a sound device.
+    pub silent: bool,
+    /// How much later than the device says its sound is heard, in milliseconds: -500 to 1000.
+    pub trim_ms: i32,
+    /// Dark words on a light ground.
+    pub light: bool,
+    /// Begin with the low-impact versions for everyone.
+    pub gentle: bool,
+    /// Click on the beats from the beginning.
+    pub clicks: bool,
     /// Colours to use; `None` uses what the environment promises.
     pub depth: Option<Depth>,
-    /// The version of the moves to begin with.
-    pub version: Version,
-    /// Clicks on the beats from the beginning.
-    pub clicks: bool,
-    /// How much later than the device says its sound is heard, -0.2 to 0.5 s.
-    pub trim: Seconds,
+}
+
+/// Says at once, before anything slow is done, when the floor cannot be shown here.
+///
+/// # Errors
+/// [`ScreenError::NotATerminal`].
+pub fn require_terminal() -> Result<(), ScreenError> {
+    if io::stdin().is_terminal() && io::stdout().is_terminal() {
+        Ok(())
+    } else {
+        Err(ScreenError::NotATerminal)
+    }
 }
 
 /// Leads a class through a dance until the teacher leaves. Without a recording, or without a sound device, it is led
@@ -43,13 +58,16 @@ pub fn run_floor(
     dance: Dance,
     recording: Option<Recording>,
     listening: Option<Listening>,
-    options: Options,
+    options: FloorOptions,
 ) -> Result<(), ScreenError> {
     let length = length(&dance, recording.as_ref());
     let floor = Floor::new(dance, listening.as_ref(), length);
-    let programme = Programme { clicks: clicks(&floor), recording, length, trim: options.trim };
+    let trim = Seconds(f64::from(options.trim_ms) / 1_000.0);
+    let programme = Programme { clicks: clicks(&floor), recording, length, trim, silent: options.silent };
     let depth = options.depth.unwrap_or_else(|| Depth::promised(|name| std::env::var(name).ok()));
-    let mut app = App::new(floor, Palette { theme: options.theme, depth }, options.version);
+    let theme = if options.light { Theme::Light } else { Theme::Dark };
+    let version = if options.gentle { Version::LowImpact } else { Version::Full };
+    let mut app = App::new(floor, Palette { theme, depth }, version);
     app.clicks = options.clicks;
 
     #[cfg(unix)]

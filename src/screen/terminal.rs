@@ -5,7 +5,7 @@ use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_ra
 use crossterm::{cursor, execute};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
-use std::io::{self, BufWriter, IsTerminal, Stdout, Write};
+use std::io::{self, BufWriter, Stdout, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, Once, TryLockError};
 use std::thread;
@@ -27,9 +27,7 @@ pub(super) struct Screen {
 impl Screen {
     /// Takes the terminal.
     pub(super) fn take() -> Result<Self, ScreenError> {
-        if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
-            return Err(ScreenError::NotATerminal);
-        }
+        super::require_terminal()?;
         give_back_on_panic();
         FAULT.store(false, Ordering::SeqCst);
         // Set first: whatever fails below is undone by `give_back`.

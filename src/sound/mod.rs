@@ -30,8 +30,10 @@ pub struct Programme {
     pub length: Seconds,
     /// When a click sounds, ascending; may be negative (a count-in before the recording starts).
     pub clicks: Vec<Click>,
-    /// How much later than the device says its sound is heard (a wireless loudspeaker, a projector's lead): -0.2 to 0.5 s.
+    /// How much later than the device says its sound is heard (a wireless loudspeaker, a projector's lead): -0.5 to 1 s.
     pub trim: Seconds,
+    /// Open no device: the clock leads.
+    pub silent: bool,
 }
 
 /// One click.
@@ -57,6 +59,8 @@ pub enum Sound {
     NoDevice,
     /// There is nothing to play: the recording is missing.
     NoRecording,
+    /// No sound was asked for.
+    Silenced,
 }
 
 /// Where the music is.

@@ -48,7 +48,8 @@ pub struct Transport {
     led: Option<(i64, u64)>,
     length: i64,
     trim: i64,
-    has_recording: bool,
+    /// What there is to say without a device.
+    unheard: Option<Sound>,
     #[cfg(feature = "playback")]
     output: Option<super::output::Output>,
 }
@@ -78,7 +79,11 @@ impl Transport {
             led: None,
             length: nanos(programme.length),
             trim: nanos(programme.trim),
-            has_recording: programme.recording.is_some(),
+            unheard: match (programme.silent, &programme.recording) {
+                (true, _) => Some(Sound::Silenced),
+                (false, None) => Some(Sound::NoRecording),
+                (false, Some(_)) => None,
+            },
             #[cfg(feature = "playback")]
             output: None,
         }
@@ -86,7 +91,7 @@ impl Transport {
 
     #[cfg(feature = "playback")]
     fn open(&mut self, programme: Programme) {
-        if self.has_recording {
+        if self.unheard.is_none() {
             self.output =
                 super::output::Output::start(Arc::clone(&self.shared), self.clock.clone(), programme);
         } else {
@@ -188,8 +193,8 @@ impl Player for Transport {
     fn heard(&mut self) -> Heard {
         let now = self.clock.now();
         let at = Seconds(self.place(now) as f64 * 1e-9);
-        let sound = if !self.has_recording {
-            Sound::NoRecording
+        let sound = if let Some(unheard) = self.unheard {
+            unheard
         } else if self.led.is_some() {
             Sound::Sounding
         } else if self.shared.tried.load(Ordering::Relaxed) && self.shared.stream.load(Ordering::Relaxed) == 0

@@ -2,10 +2,9 @@
 //!
 //! Nothing here counts ticks or remembers the last frame, so a jump, a pause or a slow terminal all come out right.
 
-use super::words::tempo_word;
 use crate::dance::{Cue, Dance, Prompt, Side, StepKind};
 use crate::grid::{BarPosition, PhraseSpan};
-use crate::listening::{Dynamic, Listening};
+use crate::listening::{Dynamic, Listening, TempoWord};
 use crate::trail::Trail;
 use crate::units::{Beat, Bpm, Counts, Lufs, Seconds};
 use std::borrow::Cow;
@@ -72,7 +71,7 @@ pub struct Stage<'a> {
     /// Bar and beat.
     pub bar: BarPosition,
     /// Tempo in a musician's word and in beats a minute; `None` without beats.
-    pub tempo: Option<(&'static str, Bpm)>,
+    pub tempo: Option<(TempoWord, Bpm)>,
     /// The dynamic mark; `None` when nothing was listened to or all is silent.
     pub dynamic: Option<Dynamic>,
     /// Loudness, 0 (softest) to 1 (loudest of this recording).
@@ -230,7 +229,8 @@ impl Floor {
             tempo: (grid.len() > 1).then(|| {
                 let bpm = grid.tempo_at(beat);
                 let middle = position.phrase.map_or(beat, |span| Beat(0.5 * (span.start.0 + span.end.0)));
-                (tempo_word(bpm, grid.tempo_at(middle)), bpm)
+                // The phrase's word is kept while the tempo wavers: the same at every visit, unlike what came before.
+                (TempoWord::of(grid.tempo_at(middle)).then(bpm), bpm)
             }),
             dynamic: self.dynamic(at),
             level,

@@ -106,6 +106,7 @@ fn status(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let sound = match app.heard.sound {
         Sound::Sounding | Sound::Opening => "",
         Sound::NoDevice => "no sound",
+        Sound::Silenced => "silent",
         Sound::NoRecording => "no recording, no sound",
     };
     let time = format!("{} of {}", clock(stage.at), clock(app.floor.length()));
