@@ -28,9 +28,8 @@ macro_rules! piece {
 }
 
 /// The demo dances; the first is the one that is led when none is named.
-const PIECES: &[Piece] = &[
-    piece!("march-and-farandole", "a march that turns to tiptoes and grows faster and louder to the end"),
-];
+const PIECES: &[Piece] =
+    &[piece!("march-and-farandole", "a march that turns to tiptoes and grows faster and louder to the end")];
 
 /// Runs the command.
 pub(super) fn run(options: &Demo, output: &mut Output) -> Result<Outcome, Problem> {
@@ -40,8 +39,11 @@ pub(super) fn run(options: &Demo, output: &mut Output) -> Result<Outcome, Proble
         return Ok(Outcome::Clean);
     }
     if let Some(folder) = &options.copy_to {
-        fs::create_dir_all(folder)
-            .map_err(|source| Problem::File { what: "make", path: folder.clone(), source })?;
+        fs::create_dir_all(folder).map_err(|source| Problem::File {
+            what: "make",
+            path: folder.clone(),
+            source,
+        })?;
         PIECES.iter().try_for_each(|piece| copy(piece, folder))?;
         output.print(&format!("the demo recordings and dances are in '{}'\n", folder.display()))?;
         return Ok(Outcome::Clean);
@@ -54,8 +56,11 @@ pub(super) fn run(options: &Demo, output: &mut Output) -> Result<Outcome, Proble
             .ok_or_else(|| Problem::NoSuchDemo { name: name.clone() })?,
     };
     // A scratch copy: whatever is tried on it, the demo stays as it was. It goes when the command ends.
-    let scratch = tempfile::tempdir()
-        .map_err(|source| Problem::File { what: "make", path: std::env::temp_dir(), source })?;
+    let scratch = tempfile::tempdir().map_err(|source| Problem::File {
+        what: "make",
+        path: std::env::temp_dir(),
+        source,
+    })?;
     copy(piece, scratch.path())?;
     lead::lead(&scratch.path().join(piece.dance.0), &options.floor, &Hearing::default(), output)
 }

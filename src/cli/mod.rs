@@ -7,8 +7,10 @@ mod arguments;
 mod check;
 mod check_report;
 mod complete;
+mod demo;
 mod draft;
 mod hear;
+mod lead;
 mod listen;
 mod listen_report;
 mod moves;
@@ -71,7 +73,8 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Listen(options)) => listen::run(&options, output),
         Some(Command::Draft(options)) => draft::run(&options, output),
         Some(Command::Check(options)) => check::run(&options, output),
-        Some(Command::Lead(_) | Command::Demo(_)) => unreachable!(),
+        Some(Command::Lead(options)) => lead::run(&options, output),
+        Some(Command::Demo(options)) => demo::run(&options, output),
         Some(Command::Moves(options)) => moves::run(&options, output),
         Some(Command::Completions { shell }) => complete::completions(shell, output),
         Some(Command::Manual) => complete::manual(output),

@@ -2,6 +2,7 @@
 
 use crate::dance::{DraftError, MoveBookError};
 use crate::recording::DecodeError;
+use crate::screen::ScreenError;
 use crate::shelf::{LoadError, SaveError};
 use std::io;
 use std::path::PathBuf;
@@ -62,6 +63,9 @@ pub enum Problem {
         /// What was asked for.
         name: String,
     },
+    /// The screen cannot be used.
+    #[error(transparent)]
+    Screen(#[from] ScreenError),
     /// Standard output cannot be written to.
     #[error("cannot write the result: {0}")]
     Output(#[from] io::Error),
