@@ -8,4 +8,5 @@ pub mod grid;
 pub mod identity;
 pub mod listening;
 pub mod recording;
+pub mod shelf;
 pub mod units;

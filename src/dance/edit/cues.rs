@@ -24,7 +24,7 @@ pub(super) fn position(dance: &Dance, at: Beat, what: &str) -> Result<Beat, Edit
     if !dance.grid.is_empty() && at > dance.grid.end().0 - SHORTEST {
         return Err(EditError::AfterTheMusic {
             what: what.to_owned(),
-            beat: Beat(at).index() + 1,
+            beat: Beat(at).index().saturating_add(1),
             have: dance.grid.len(),
         });
     }

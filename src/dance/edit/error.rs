@@ -74,7 +74,9 @@ pub enum EditError {
         what: String,
     },
     /// A call would come after its move, or at no time at all.
-    #[error("a call comes 0 or more counts before its move, not {lead}; write such a number, or leave it empty")]
+    #[error(
+        "a call comes 0 or more counts before its move, not {lead}; write such a number, or leave it empty"
+    )]
     NoLead {
         /// What was asked.
         lead: f64,

@@ -33,7 +33,8 @@ pub(super) fn to_same_music(dance: &mut Dance, new: &Grid) {
         if let Some(Beat(before)) = end_before.filter(|_| !overlapped) {
             at = Beat(at.0.max(before));
         }
-        let counts = if end.0 - at.0 > SHORTEST { end.0 - at.0 } else { cue.counts.0.min(1.0) * scale.min(1.0) };
+        let counts =
+            if end.0 - at.0 > SHORTEST { end.0 - at.0 } else { cue.counts.0.min(1.0) * scale.min(1.0) };
         cue.at = Beat(rounded(at.0));
         cue.counts = Counts(rounded(counts));
         cue.lead = cue.lead.map(|lead| Counts(rounded(lead.0 * scale)));

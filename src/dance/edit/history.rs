@@ -180,7 +180,8 @@ impl History {
             Record::Redid => self.redo(dance)?.map(drop).ok_or(EditError::Misfit),
             Record::Did { edit, label, before, after, instead } => {
                 self.open = None;
-                let kept = if instead { self.done.checked_sub(1).ok_or(EditError::Misfit)? } else { self.done };
+                let kept =
+                    if instead { self.done.checked_sub(1).ok_or(EditError::Misfit)? } else { self.done };
                 let again = match self.steps.get(kept).filter(|_| instead) {
                     Some(last) => Some(apply(dance, last.turn.clone())?),
                     None => None,

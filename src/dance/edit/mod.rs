@@ -143,7 +143,8 @@ fn change_all(dance: &mut Dance, edits: Vec<Edit>) -> Result<Edit, EditError> {
 
 /// Whether cues and prompts are in order and every number is one. Comparing with NaN is false, so it never passes.
 fn is_sound(dance: &Dance) -> bool {
-    let lengths = dance.cues.iter().all(|cue| cue.at.0.is_finite() && cue.counts.0 >= 0.0 && cue.counts.0.is_finite());
+    let lengths =
+        dance.cues.iter().all(|cue| cue.at.0.is_finite() && cue.counts.0 >= 0.0 && cue.counts.0.is_finite());
     lengths
         && dance.cues.is_sorted_by(|a, b| a.at <= b.at)
         && dance.prompts.iter().all(|prompt| prompt.at.0.is_finite())

@@ -62,9 +62,9 @@ fn all(dance: &Dance, book: &MoveBook, label: &str, commands: &[Command]) -> Res
 }
 
 fn set_grid(dance: &Dance, grid: &Grid, anchors: &[Anchor], follow: Follow) -> Result<Plan, EditError> {
-    // As it is saved, so that a replayed session is the session.
-    let beats = grid.beats().iter().map(|beat| Seconds((beat.0 * 1e4).round() / 1e4)).collect();
+    let beats = grid.beats().iter().map(|beat| as_saved(*beat)).collect();
     let grid = Grid::new(beats, grid.bars().to_vec(), grid.phrases().to_vec())?;
+    let anchors: Vec<Anchor> = anchors.iter().map(anchor_as_saved).collect();
     let mut edits = Vec::new();
     if follow == Follow::Music {
         let mut moved = dance.clone();
@@ -74,9 +74,27 @@ fn set_grid(dance: &Dance, grid: &Grid, anchors: &[Anchor], follow: Follow) -> R
         edits.extend(differences(&dance.silenced, &moved.silenced).into_iter().map(Edit::Silenced));
     }
     if grid != dance.grid || anchors != dance.anchors {
-        edits.push(Edit::Grid { grid, anchors: anchors.to_vec() });
+        edits.push(Edit::Grid { grid, anchors });
     }
     Ok(Plan { edit: one(edits), label: "correct the beats".into(), target: None, selection: None })
+}
+
+/// A time to a tenth of a millisecond, so that the dance in hand, the saved one and a replayed session are the same.
+fn as_saved(at: Seconds) -> Seconds {
+    Seconds((at.0 * 1e4).round() / 1e4 + 0.0)
+}
+
+fn anchor_as_saved(anchor: &Anchor) -> Anchor {
+    let mut anchor = anchor.clone();
+    match &mut anchor {
+        Anchor::Tap { at } | Anchor::Beat { at } | Anchor::BarStart { at } | Anchor::CountOne { at } => {
+            *at = as_saved(*at);
+        }
+        Anchor::Level { from, .. } | Anchor::ShiftHalf { from } | Anchor::Metre { from, .. } => {
+            *from = as_saved(*from);
+        }
+    }
+    anchor
 }
 
 /// Prompts, silenced findings and what stands at the head of the sheet.
@@ -161,7 +179,8 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
             (None, format!("remove '{}'", said(*cue)))
         }
         Command::Erase { from, to } => {
-            erase(&mut cues, Beat(rounded(from.0)), Beat(rounded(to.0)));
+            let (from, to) = in_order(*from, *to);
+            erase(&mut cues, from, to);
             (None, "rub out".into())
         }
         Command::MoveCue { cue, to, over } => {
@@ -227,7 +246,8 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
             (None, format!("repeat phrase {} {times}", phrase + 1))
         }
         Command::Mirror { from, to } => {
-            phrases::mirror(&mut cues, *from, *to)?;
+            let (from, to) = in_order(*from, *to);
+            phrases::mirror(&mut cues, from, to)?;
             (None, "mirror".into())
         }
         _ => one_field(dance, book, &mut cues, command)?,
@@ -292,7 +312,8 @@ fn one_field(
 
 /// The change from the dance's cues to these, and of its moves to those they name.
 fn cue_edit(dance: &Dance, book: &MoveBook, cues: &[Cue]) -> Result<Edit, EditError> {
-    let named = |cues: &[Cue]| cues.iter().filter_map(|cue| cue.movement.clone()).collect::<BTreeSet<MoveId>>();
+    let named =
+        |cues: &[Cue]| cues.iter().filter_map(|cue| cue.movement.clone()).collect::<BTreeSet<MoveId>>();
     let mut edits: Vec<Edit> = differences(&dance.cues, cues).into_iter().map(Edit::Cues).collect();
     let (before, after) = (named(&dance.cues), named(cues));
     let mut moves = dance.moves.clone();
@@ -337,6 +358,11 @@ fn one(mut edits: Vec<Edit>) -> Edit {
         }
         (None, _) => Edit::nothing(),
     }
+}
+
+/// The ends of a stretch, which may have been selected backwards; a NaN takes the other end's place.
+fn in_order(from: Beat, to: Beat) -> (Beat, Beat) {
+    (Beat(rounded(from.0.min(to.0))), Beat(rounded(from.0.max(to.0))))
 }
 
 fn get(cues: &[Cue], index: usize) -> Result<&Cue, EditError> {
@@ -388,17 +414,15 @@ fn sensible(profile: Profile) -> Result<Profile, EditError> {
 
 fn lead(lead: Option<Counts>) -> Result<Option<Counts>, EditError> {
     match lead {
-        Some(Counts(counts)) if !counts.is_finite() || counts < 0.0 => Err(EditError::NoLead { lead: counts }),
+        Some(Counts(counts)) if !counts.is_finite() || counts < 0.0 => {
+            Err(EditError::NoLead { lead: counts })
+        }
         lead => Ok(lead.map(|lead| Counts(rounded(lead.0)))),
     }
 }
 
 /// The move of that name: the dance's own copy before the book's; `None` for one that is named but described nowhere.
-fn find_move<'a>(
-    dance: &'a Dance,
-    book: &'a MoveBook,
-    id: &MoveId,
-) -> Result<Option<&'a Move>, EditError> {
+fn find_move<'a>(dance: &'a Dance, book: &'a MoveBook, id: &MoveId) -> Result<Option<&'a Move>, EditError> {
     let own = dance.moves.iter().find(|entry| entry.id == *id).or_else(|| book.get(id));
     let named = || dance.cues.iter().any(|cue| cue.movement.as_ref() == Some(id));
     if own.is_some() || named() { Ok(own) } else { Err(EditError::NoMove { name: id.0.clone() }) }
