@@ -54,9 +54,11 @@ impl Lock {
 
 impl Drop for Lock {
     fn drop(&mut self) {
-        if let Some((path, _)) = &self.held {
+        if let Some((path, file)) = &self.held {
             // Removed while still locked, so that nobody else's file is. An empty file left behind does no harm.
             let _ = fs::remove_file(path);
+            // Closing would do, but for a program that is just being started and still shares the open file.
+            let _ = file.unlock();
         }
     }
 }
