@@ -4,6 +4,7 @@
 
 mod book;
 mod draft;
+pub mod edit;
 pub mod file;
 pub mod reading;
 mod types;

@@ -3,13 +3,20 @@
 //! Nothing typed is lost: a file is replaced whole or not at all, and never when someone else has changed it.
 //! This room decides where and how bytes are kept; what they mean is decided in `dance` and `listening`.
 
+mod autosave;
 mod cache;
 mod dance_file;
 mod find;
+pub mod journal;
+mod lock;
+mod places;
 mod write;
 
+pub use autosave::Autosave;
 pub use cache::{Cache, FileKey, Heard};
 pub(crate) use dance_file::plain;
 pub use dance_file::{LoadError, Opened, SaveError, Stamp, load, relative, save};
 pub use find::{Found, Open, recording_for};
+pub use lock::{Held, Lock};
+pub use places::Places;
 pub use write::replace;
