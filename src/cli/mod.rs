@@ -8,6 +8,7 @@ mod check;
 mod check_report;
 mod complete;
 mod draft;
+mod ears;
 mod hear;
 mod listen;
 mod listen_report;
