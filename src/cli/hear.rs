@@ -2,12 +2,11 @@
 
 use super::arguments::Hearing;
 use super::listen::file_name;
-use super::{Output, Problem};
+use super::{Output, Problem, ears};
 use crate::dance::Dance;
-use crate::listening::{self, Listening};
-use crate::recording::{self, Recording};
+use crate::listening::Listening;
+use crate::recording::{self, Particulars, Recording, Store};
 use crate::shelf::{self, Cache, Found, Heard};
-use std::ops::ControlFlow;
 use std::path::Path;
 
 /// What is heard in the recording at `path`: remembered, or decoded and listened to.
@@ -21,13 +20,8 @@ pub(super) fn hear(path: &Path, hearing: &Hearing, output: &Output) -> Result<He
     if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
         return Ok(heard);
     }
-    let recording = decode(path, output)?;
-    let heard = Heard {
-        listening: listen(&recording, output),
-        identity: recording.identity,
-        tags: recording.tags,
-        warnings: recording.warnings,
-    };
+    let (known, listening) = listen(path, &mut |_| {}, output)?;
+    let heard = Heard { identity: known.identity, tags: known.tags, warnings: known.warnings, listening };
     if let Some(key) = key {
         cache.put(&key, &heard);
     }
@@ -41,15 +35,19 @@ pub(super) fn hear(path: &Path, hearing: &Hearing, output: &Output) -> Result<He
 pub(super) fn open(path: &Path, hearing: &Hearing, output: &Output) -> Result<(Recording, Heard), Problem> {
     let cache = cache(hearing);
     let key = Cache::key(path).ok();
-    let recording = decode(path, output)?;
     if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
+        let mut progress = output.progress("decoding ");
+        let recording = recording::decode(path, &mut |part| progress.done(part))?;
         return Ok((recording, heard));
     }
+    let mut store = Store::default();
+    let (known, listening) = listen(path, &mut |piece| store.push(piece), output)?;
+    let recording = store.into_recording(known);
     let heard = Heard {
-        listening: listen(&recording, output),
         identity: recording.identity.clone(),
         tags: recording.tags.clone(),
         warnings: recording.warnings.clone(),
+        listening,
     };
     if let Some(key) = key {
         cache.put(&key, &heard);
@@ -112,17 +110,12 @@ fn cache(hearing: &Hearing) -> Cache {
     if hearing.no_cache { Cache::default() } else { Cache::of_this_user() }
 }
 
-fn decode(path: &Path, output: &Output) -> Result<Recording, Problem> {
-    let mut progress = output.progress("decoding ");
-    Ok(recording::decode(path, &mut |part| progress.done(part))?)
-}
-
-fn listen(recording: &Recording, output: &Output) -> Listening {
+/// Decodes and listens in one go; `keep` gets the samples as they come.
+fn listen(
+    path: &Path,
+    keep: &mut dyn FnMut(&[f32]),
+    output: &Output,
+) -> Result<(Particulars, Listening), Problem> {
     let mut progress = output.progress("listening");
-    let heard = listening::listen(&recording.samples, recording.channels, recording.rate, &[], &mut |part| {
-        progress.done(part);
-        ControlFlow::Continue(())
-    });
-    // It stops early only when the callback says so, and ours never does.
-    heard.expect("nobody stopped the listening")
+    Ok(ears::listen(path, keep, &mut |part| progress.done(part))?)
 }

@@ -9,6 +9,7 @@ mod check_report;
 mod complete;
 mod demo;
 mod draft;
+mod ears;
 mod hear;
 mod lead;
 mod listen;

@@ -6,43 +6,67 @@ use crate::units::SampleRate;
 use std::ops::ControlFlow;
 
 /// Hears one recording from its first frame to its last.
+///
+/// Its two halves need nothing of each other until the end: whoever has two processors may take them apart, let both
+/// hear the same pieces, and put them together again.
 pub struct Listener {
-    mono: MonoStream,
-    gathering: Gathering,
-    metering: Metering,
-    /// The newest mono samples, kept to save an allocation a piece.
-    fresh: Vec<f32>,
+    /// Hears beats.
+    pub ear: Ear,
+    /// Hears loudness.
+    pub metering: Metering,
 }
 
 impl Listener {
     /// A listener for interleaved samples of `channels` (at least 1) at `rate`.
     #[must_use]
     pub fn new(channels: u16, rate: SampleRate) -> Self {
-        Self {
-            mono: MonoStream::new(channels, rate),
-            gathering: Gathering::default(),
-            metering: Metering::new(channels, rate),
-            fresh: Vec::new(),
-        }
+        Self { ear: Ear::new(channels, rate), metering: Metering::new(channels, rate) }
     }
 
     /// Hears the next whole frames, interleaved; every sample finite.
     pub fn push(&mut self, samples: &[f32]) {
         self.metering.push(samples);
+        self.ear.push(samples);
+    }
+
+    /// What was heard, with `anchors` honoured, and the evidence to hear the grid again with others.
+    #[must_use]
+    pub fn finish(self, anchors: &[Anchor]) -> (Listening, Evidence) {
+        let evidence = self.ear.finish();
+        let grid: HeardGrid = decode(&evidence, anchors);
+        (describe(&self.metering.finish(), grid), evidence)
+    }
+}
+
+/// Gathers the evidence for a grid from interleaved samples.
+pub struct Ear {
+    mono: MonoStream,
+    gathering: Gathering,
+    /// The newest mono samples, kept to save an allocation a piece.
+    fresh: Vec<f32>,
+}
+
+impl Ear {
+    /// An ear for interleaved samples of `channels` (at least 1) at `rate`.
+    #[must_use]
+    pub fn new(channels: u16, rate: SampleRate) -> Self {
+        Self { mono: MonoStream::new(channels, rate), gathering: Gathering::default(), fresh: Vec::new() }
+    }
+
+    /// Hears the next whole frames, interleaved; every sample finite.
+    pub fn push(&mut self, samples: &[f32]) {
         self.fresh.clear();
         self.mono.push(samples, &mut self.fresh);
         self.gathering.push(&self.fresh);
     }
 
-    /// What was heard, with `anchors` honoured, and the evidence to hear the grid again with others.
+    /// The evidence of all that was heard.
     #[must_use]
-    pub fn finish(mut self, anchors: &[Anchor]) -> (Listening, Evidence) {
+    pub fn finish(mut self) -> Evidence {
         self.fresh.clear();
         self.mono.finish(&mut self.fresh);
         self.gathering.push(&self.fresh);
-        let evidence = self.gathering.finish();
-        let grid: HeardGrid = decode(&evidence, anchors);
-        (describe(&self.metering.finish(), grid), evidence)
+        self.gathering.finish()
     }
 }
 

@@ -19,7 +19,7 @@ mod types;
 mod whole;
 
 pub use evidence::{Evidence, Gathering, Likelihood, Passage, TEXTURE_FPS, Texture, gather};
-pub use listener::{Listener, listen};
+pub use listener::{Ear, Listener, listen};
 pub use loudness::{Envelope, Metering};
 pub use mono::{MonoStream, RATE, mono_22050};
 pub use pulse::{HeardGrid, decode};

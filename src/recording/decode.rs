@@ -1,4 +1,4 @@
-//! From a file to a [`Recording`]: opens it, decodes it once from end to end, trims it, and says what was amiss.
+//! From a file to its sound: opens it, decodes it once from end to end, trims it, and says what was amiss.
 //!
 //! Files are not trusted. Every limit is checked against what a header promises and again as samples come, and a decoder
 //! that fails on damage costs a packet, not the program.
@@ -7,7 +7,10 @@ use super::container::{self, Container};
 use super::error::DecodeError;
 use super::mp4::{self, Movie};
 use super::run::Run;
-use super::{MAX_CHANNELS, MAX_MINUTES, MAX_SAMPLES, RATES, Recording, codec, guard, tags, trim};
+use super::store::Store;
+use super::{
+    MAX_CHANNELS, MAX_MINUTES, MAX_SAMPLES, Particulars, Piece, RATES, Recording, codec, guard, tags, trim,
+};
 use std::io::{self, ErrorKind, SeekFrom};
 use std::path::Path;
 use symphonia::core::codecs::audio::well_known::CODEC_ID_VORBIS;
@@ -21,13 +24,44 @@ use symphonia::core::meta::MetadataOptions;
 /// The largest packet an MP4 may announce: a hundred times a film's key frame, and nothing for memory.
 const MAX_PACKET_BYTES: u32 = 64 * 1024 * 1024;
 
-/// Decodes the recording at `path`, whatever it is called.
+/// Decodes the recording at `path`, whatever it is called, and keeps it whole.
 ///
 /// `progress` hears how much is done, 0 to 1, ascending, about 100 times for a long file and at the end always 1.
 ///
 /// # Errors
 /// See [`DecodeError`]; each names the file and the way out.
 pub fn decode(path: &Path, progress: &mut dyn FnMut(f32)) -> Result<Recording, DecodeError> {
+    let mut store = Store::default();
+    let particulars = stream(path, &mut |piece| store.push(piece.samples), progress)?;
+    Ok(store.into_recording(particulars))
+}
+
+/// Decodes a recording from anything that can be read and sought in; `name` is what messages call it.
+///
+/// # Errors
+/// As [`decode`], less those about finding and opening a file.
+pub fn decode_from(
+    source: Box<dyn MediaSource>,
+    name: &str,
+    progress: &mut dyn FnMut(f32),
+) -> Result<Recording, DecodeError> {
+    let mut store = Store::default();
+    let particulars = stream_from(source, name, &mut |piece| store.push(piece.samples), progress)?;
+    Ok(store.into_recording(particulars))
+}
+
+/// Decodes the recording at `path` piece by piece: `sink` gets, in order and once, exactly the samples that
+/// [`decode`] would keep. Memory stays small, whatever the length.
+///
+/// `progress` is told as by [`decode`].
+///
+/// # Errors
+/// As [`decode`]. Some are known only at the end: what `sink` got until then is not a recording.
+pub fn stream(
+    path: &Path,
+    sink: &mut dyn FnMut(Piece<'_>),
+    progress: &mut dyn FnMut(f32),
+) -> Result<Particulars, DecodeError> {
     let given = shown(&path.to_string_lossy());
     let refusal = |source: io::Error| match source.kind() {
         ErrorKind::NotFound | ErrorKind::NotADirectory => DecodeError::Missing { file: given.clone() },
@@ -44,18 +78,19 @@ pub fn decode(path: &Path, progress: &mut dyn FnMut(f32)) -> Result<Recording, D
     }
     let file = std::fs::File::open(path).map_err(refusal)?;
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
-    decode_from(Box::new(file), &name, progress)
+    stream_from(Box::new(file), &name, sink, progress)
 }
 
-/// Decodes a recording from anything that can be read and sought in; `name` is what messages call it.
+/// Decodes a recording piece by piece from anything that can be read and sought in, as [`stream`] does.
 ///
 /// # Errors
-/// As [`decode`], less those about finding and opening a file.
-pub fn decode_from(
+/// As [`stream`], less those about finding and opening a file.
+pub fn stream_from(
     mut source: Box<dyn MediaSource>,
     name: &str,
+    sink: &mut dyn FnMut(Piece<'_>),
     progress: &mut dyn FnMut(f32),
-) -> Result<Recording, DecodeError> {
+) -> Result<Particulars, DecodeError> {
     let name = shown(name);
     let mut opened = Opened::read(&mut source, &name)?;
     let mut reader = opened.probe(source)?;
@@ -63,13 +98,13 @@ pub fn decode_from(
     let (track, parameters) = opened.choose(reader.as_ref())?;
     let tags = tags::read(reader.metadata());
     let decoder = opened.decoder(&parameters)?;
-    let mut run = Run::new(&opened, track, parameters.codec, decoder);
+    let mut run = Run::new(&opened, track, parameters.codec, decoder, sink);
     while let Some(packet) = run.next_packet(reader.as_mut())? {
         run.take(&packet, progress)?;
     }
-    let recording = run.finish(tags)?;
+    let particulars = run.finish(tags)?;
     progress(1.0);
-    Ok(recording)
+    Ok(particulars)
 }
 
 /// A name as it may be shown in a terminal.

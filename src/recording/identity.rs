@@ -11,18 +11,43 @@ impl Identity {
     /// little-endian, nothing in between.
     #[must_use]
     pub fn of(samples: &[f32], channels: u16, rate: SampleRate) -> Self {
+        let mut fingerprint = Fingerprint::new(channels, rate);
+        fingerprint.push(samples);
+        fingerprint.finish()
+    }
+}
+
+/// An [`Identity`] in the making, from samples that come in pieces.
+pub(super) struct Fingerprint {
+    hasher: blake3::Hasher,
+    channels: u16,
+    rate: SampleRate,
+    samples: u64,
+}
+
+impl Fingerprint {
+    pub(super) fn new(channels: u16, rate: SampleRate) -> Self {
         let mut hasher = blake3::Hasher::new();
         hasher.update(&rate.0.to_le_bytes());
         hasher.update(&channels.to_le_bytes());
+        Self { hasher, channels, rate, samples: 0 }
+    }
+
+    /// Takes the next samples, interleaved.
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        self.samples += samples.len() as u64;
         let mut bytes = [0; 4 * 4096];
         for block in samples.chunks(4096) {
             for (four, sample) in bytes.chunks_exact_mut(4).zip(block) {
                 four.copy_from_slice(&sample.to_le_bytes());
             }
-            hasher.update(&bytes[..4 * block.len()]);
+            self.hasher.update(&bytes[..4 * block.len()]);
         }
-        let frames = samples.len() / usize::from(channels.max(1));
-        Self { hash: hasher.finalize().to_hex().to_string(), frames: frames as u64, rate: rate.0 }
+    }
+
+    pub(super) fn finish(self) -> Identity {
+        let frames = self.samples / u64::from(self.channels.max(1));
+        Identity { hash: self.hasher.finalize().to_hex().to_string(), frames, rate: self.rate.0 }
     }
 }
 

@@ -7,6 +7,7 @@ mod codec;
 mod container;
 mod decode;
 mod error;
+mod flow;
 mod guard;
 mod identity;
 mod mp4;
@@ -16,9 +17,10 @@ mod tags;
 mod trim;
 
 pub use crate::identity::{Identity, Likeness};
-pub use decode::{decode, decode_from};
+pub use decode::{decode, decode_from, stream, stream_from};
 pub use error::DecodeError;
 pub use guard::decoding_is_guarded;
+pub use store::Store;
 
 use crate::units::{Frames, SampleRate, Seconds};
 use serde::{Deserialize, Serialize};
@@ -82,6 +84,32 @@ impl Recording {
             .map(|i| frame(i).iter().map(|sample| sample * share).sum())
             .collect()
     }
+}
+
+/// What is known of a recording once its sound has gone by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Particulars {
+    /// Channels in a frame, at least 1.
+    pub channels: u16,
+    /// Frames a second.
+    pub rate: SampleRate,
+    /// What identifies the samples whatever the file is called.
+    pub identity: Identity,
+    /// Title and performer as the file states them.
+    pub tags: Tags,
+    /// What the teacher should know about the decoding; empty when nothing is amiss.
+    pub warnings: Vec<Warning>,
+}
+
+/// The next stretch of a recording that is streamed.
+#[derive(Debug, Clone, Copy)]
+pub struct Piece<'a> {
+    /// Whole frames, interleaved, never empty; every sample is finite.
+    pub samples: &'a [f32],
+    /// Channels in a frame, at least 1; the same for every piece of a recording.
+    pub channels: u16,
+    /// Frames a second; the same for every piece of a recording.
+    pub rate: SampleRate,
 }
 
 /// The file's own words about itself; untrusted and possibly empty.

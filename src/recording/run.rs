@@ -1,11 +1,11 @@
-//! One pass over a file's packets: what decodes is kept, what does not leaves silence, and limits hold throughout.
+//! One pass over a file's packets: what decodes is handed on, what does not leaves silence, and limits hold throughout.
 
 use super::container::Container;
 use super::decode::{Opened, check_shape, check_size};
 use super::error::DecodeError;
-use super::store::Store;
+use super::flow::{Flow, Sink};
 use super::trim::{self, Trim};
-use super::{Identity, Recording, Tags, Warning, codec, guard};
+use super::{Particulars, Tags, Warning, codec, guard};
 use crate::units::SampleRate;
 use std::io::ErrorKind;
 use symphonia::core::codecs::audio::well_known::CODEC_ID_VORBIS;
@@ -38,7 +38,7 @@ struct Shape {
 struct Kept {
     shape: Shape,
     trim: Trim,
-    store: Store,
+    flow: Flow,
 }
 
 /// One pass over a file.
@@ -47,6 +47,7 @@ pub(super) struct Run<'a> {
     track: Track,
     codec: AudioCodecId,
     decoder: Box<dyn AudioDecoder>,
+    sink: &'a mut Sink<'a>,
     kept: Option<Kept>,
     /// Frames lost before the first packet that could be decoded, in the track's ticks.
     lost_before: u64,
@@ -68,12 +69,14 @@ impl<'a> Run<'a> {
         track: Track,
         codec: AudioCodecId,
         decoder: Box<dyn AudioDecoder>,
+        sink: &'a mut Sink<'a>,
     ) -> Self {
         Self {
             opened,
             track,
             codec,
             decoder,
+            sink,
             kept: None,
             lost_before: 0,
             packets: 0,
@@ -164,9 +167,9 @@ impl<'a> Run<'a> {
             check_shape(&self.opened.name, shape.channels, shape.rate)?;
             let (container, movie) = (self.opened.container, self.opened.movie.as_ref());
             let trim = trim::plan(container, self.codec, &self.track, movie, shape.rate);
-            let mut store = Store::new(shape.channels, trim.skip);
-            store.push_silence(self.frames_of(self.lost_before, shape.rate));
-            self.kept = Some(Kept { shape, trim, store });
+            let mut flow = Flow::new(shape.channels as u16, SampleRate(shape.rate), &trim);
+            flow.push_silence(self.frames_of(self.lost_before, shape.rate), self.sink);
+            self.kept = Some(Kept { shape, trim, flow });
         }
         let Some(kept) = &mut self.kept else { return Ok(()) };
         if shape != kept.shape {
@@ -175,10 +178,13 @@ impl<'a> Run<'a> {
         }
         if self.opened.container == Container::Flac {
             let gap = kept.gap_before(packet.pts.get());
-            kept.store.push_silence(gap);
+            kept.flow.push_silence(gap, self.sink);
             self.damaged += u32::from(gap > 0);
         }
-        kept.store.push(&self.decoder.last_decoded());
+        if self.chained {
+            kept.flow.disbelieve_end(self.sink);
+        }
+        kept.flow.push(&self.decoder.last_decoded(), self.sink);
         Ok(())
     }
 
@@ -192,7 +198,7 @@ impl<'a> Run<'a> {
             Some(rate) => {
                 let frames = self.frames_of(ticks, rate).min(MAX_PACKET_FRAMES);
                 if let Some(kept) = &mut self.kept {
-                    kept.store.push_silence(frames);
+                    kept.flow.push_silence(frames, self.sink);
                 }
             }
             None => self.lost_before = self.lost_before.saturating_add(ticks),
@@ -207,28 +213,28 @@ impl<'a> Run<'a> {
     }
 
     fn check_limits(&self) -> Result<(), DecodeError> {
-        let Some(Kept { shape, store, .. }) = &self.kept else { return Ok(()) };
-        check_size(&self.opened.name, store.frames(), shape.channels, shape.rate)
+        let Some(Kept { shape, flow, .. }) = &self.kept else { return Ok(()) };
+        check_size(&self.opened.name, flow.frames, shape.channels, shape.rate)
     }
 
     fn tell(&mut self, progress: &mut dyn FnMut(f32)) {
         let Some(kept) = &self.kept else { return };
         // An estimate is good enough here.
         let Some(expected) = kept.trim.whole.or(self.track.num_frames) else { return };
-        let done = (kept.store.frames_seen as f64 / expected.max(1) as f64).min(1.0) as f32;
+        let done = (kept.flow.frames_seen as f64 / expected.max(1) as f64).min(1.0) as f32;
         if done >= self.told + PROGRESS_STEP {
             self.told = done;
             progress(done);
         }
     }
 
-    /// Cuts the end, sums up what was amiss and makes the recording.
-    pub(super) fn finish(self, tags: Tags) -> Result<Recording, DecodeError> {
+    /// Leaves the padding at the end out and sums up what was amiss.
+    pub(super) fn finish(self, tags: Tags) -> Result<Particulars, DecodeError> {
         let file = || self.opened.name.clone();
         if self.damaged > self.packets.saturating_sub(self.damaged) {
             return Err(DecodeError::Damaged { file: file(), damaged: self.damaged, packets: self.packets });
         }
-        let Some(Kept { shape, trim, store }) = self.kept else {
+        let Some(Kept { shape, trim, mut flow }) = self.kept else {
             let promised = self.track.num_frames.is_some_and(|frames| frames > 0);
             return Err(if self.cut || (promised && self.opened.is_counted()) {
                 DecodeError::CutShort { file: file() }
@@ -239,7 +245,7 @@ impl<'a> Run<'a> {
         let mut warnings = Vec::from_iter(trim.doubt.clone());
         // Plain samples end where the file ends; there only the stated length can tell.
         let cut = self.cut && !matches!(self.opened.container, Container::Wave | Container::Aiff);
-        let missing = trim.whole.map_or(0, |whole| whole.saturating_sub(store.frames_seen));
+        let missing = trim.whole.map_or(0, |whole| whole.saturating_sub(flow.frames_seen));
         if !self.chained && (cut || missing > trim.slack) {
             let missing = if missing > trim.slack { missing } else { 0 };
             let missing_seconds = trim::rescale(missing, shape.rate, 1) as u32;
@@ -248,33 +254,28 @@ impl<'a> Run<'a> {
         if self.damaged > 0 {
             warnings.push(Warning::Damaged { packets: self.damaged });
         }
-        if store.bad_samples > 0 {
-            warnings.push(Warning::BadSamples { count: store.bad_samples });
+        if flow.bad_samples > 0 {
+            warnings.push(Warning::BadSamples { count: flow.bad_samples });
         }
         if self.only_first {
             warnings.push(Warning::OnlyFirstPart);
         }
-        // More sound than the note speaks of: the note is left over from before the file was joined or edited.
-        let outgrown = trim.whole.is_some_and(|whole| store.frames_seen > whole + trim.slack);
-        let keep = if outgrown || self.chained { None } else { trim.keep };
-        let samples = store.finish(keep, trim.lead);
-        if samples.is_empty() {
-            return Err(DecodeError::NoFrames { file: file() });
+        if self.chained {
+            flow.disbelieve_end(self.sink);
         }
-        let channels = shape.channels as u16;
-        let rate = SampleRate(shape.rate);
-        let identity = Identity::of(&samples, channels, rate);
-        Ok(Recording { samples, channels, rate, identity, tags, warnings })
+        let Some(identity) = flow.finish() else { return Err(DecodeError::NoFrames { file: file() }) };
+        let (channels, rate) = (shape.channels as u16, SampleRate(shape.rate));
+        Ok(Particulars { channels, rate, identity, tags, warnings })
     }
 }
 
 impl Kept {
     /// Frames missing between what was decoded and a packet at position `at`, 0 where the position cannot be right.
     fn gap_before(&self, at: i64) -> u64 {
-        let gap = u64::try_from(at).unwrap_or(0).saturating_sub(self.store.frames_seen);
+        let gap = u64::try_from(at).unwrap_or(0).saturating_sub(self.flow.frames_seen);
         let end = self.trim.whole.unwrap_or(u64::MAX);
-        let known = self.store.frames_seen > 0 || self.trim.whole.is_some();
-        let fits = gap <= MAX_GAP_SECONDS * u64::from(self.shape.rate) && self.store.frames_seen + gap <= end;
+        let known = self.flow.frames_seen > 0 || self.trim.whole.is_some();
+        let fits = gap <= MAX_GAP_SECONDS * u64::from(self.shape.rate) && self.flow.frames_seen + gap <= end;
         if known && fits { gap } else { 0 }
     }
 }

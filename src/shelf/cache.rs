@@ -2,15 +2,31 @@
 //!
 //! An entry is found by the file's bytes and the analyser's version: a renamed file hits, a changed file or a
 //! newer analyser misses. The cache is a convenience; whatever goes wrong with it, listening simply starts anew.
+//!
+//! An entry is one line that says what it is, with a hash of the rest, and then JSON. Entries are written beside and
+//! renamed, so that several programs may share the folder; none is read that is not whole. The folder keeps
+//! what was used last.
 
-use super::replace;
 use crate::identity::Identity;
 use crate::listening::{ANALYSER, Listening};
 use crate::recording::{Tags, Warning};
 use serde::{Deserialize, Serialize};
+use std::ffi::OsStr;
 use std::fs;
-use std::io::{self, Read};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+/// Names another folder for the cache.
+const FOLDER_VARIABLE: &str = "FARANDOLE_CACHE_DIR";
+/// How an entry begins; the number is raised when [`Heard`] changes its form.
+const MARK: &[u8] = b"farandole heard 1 ";
+/// The most entries kept ...
+const MOST_ENTRIES: usize = 200;
+/// ... and the most bytes they may take together: a five-minute recording takes about a twentieth of a megabyte.
+const MOST_BYTES: u64 = 100_000_000;
+/// What unfinished entries are called; one that a crash left behind ages out like the others.
+const UNFINISHED: &str = ".farandole-heard-";
 
 /// What is remembered of one recording file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,6 +45,8 @@ pub struct Heard {
 #[derive(Debug, Clone, Default)]
 pub struct Cache {
     folder: Option<PathBuf>,
+    most_entries: usize,
+    most_bytes: u64,
 }
 
 /// The bytes of a recording file, hashed: the key of its entry.
@@ -36,18 +54,26 @@ pub struct Cache {
 pub struct FileKey(String);
 
 impl Cache {
-    /// A cache in `folder`, which is made when first needed.
+    /// A cache in `folder`, which is made when first needed, of at most 200 entries and 100 MB.
     #[must_use]
     pub fn in_folder(folder: PathBuf) -> Self {
-        Self { folder: Some(folder) }
+        Self { folder: Some(folder), most_entries: MOST_ENTRIES, most_bytes: MOST_BYTES }
     }
 
-    /// The cache in the place this system has for such things; one that remembers nothing where there is none.
+    /// The same cache with other limits.
+    #[must_use]
+    pub fn limited(self, most_entries: usize, most_bytes: u64) -> Self {
+        Self { most_entries, most_bytes, ..self }
+    }
+
+    /// The cache in the folder that the environment names in `FARANDOLE_CACHE_DIR`, or else in the place this system
+    /// has for such things; one that remembers nothing where there is neither.
     #[must_use]
     pub fn of_this_user() -> Self {
         use etcetera::BaseStrategy;
-        let folder = etcetera::choose_base_strategy().ok().map(|places| places.cache_dir().join("farandole"));
-        Self { folder }
+        let named = std::env::var_os(FOLDER_VARIABLE).filter(|name| !name.is_empty()).map(PathBuf::from);
+        let usual = || Some(etcetera::choose_base_strategy().ok()?.cache_dir().join("farandole"));
+        named.or_else(usual).map_or_else(Self::default, Self::in_folder)
     }
 
     /// Hashes the bytes of a recording file.
@@ -66,25 +92,86 @@ impl Cache {
         }
     }
 
-    /// What was heard in this file by this version of the analyser, if it is remembered.
+    /// What was heard in this file by this version of the analyser, if it is remembered whole.
     #[must_use]
     pub fn get(&self, key: &FileKey) -> Option<Heard> {
-        let text = fs::read(self.entry(key)?).ok()?;
-        let heard: Heard = serde_json::from_slice(&text).ok()?;
-        (heard.listening.analyser == ANALYSER).then_some(heard)
+        let path = self.entry(key)?;
+        let mut content = Vec::new();
+        fs::File::open(&path).ok()?.take(self.most_bytes).read_to_end(&mut content).ok()?;
+        let heard: Heard = serde_json::from_slice(whole(&content)?).ok()?;
+        if heard.listening.analyser != ANALYSER {
+            return None;
+        }
+        // Used now, so among the last to go.
+        if let Ok(file) = fs::File::options().write(true).open(&path) {
+            let _ = file.set_modified(SystemTime::now());
+        }
+        Some(heard)
     }
 
-    /// Remembers what was heard. A full disk or a read-only folder is no reason to stop: nothing is remembered then.
+    /// Remembers what was heard, and forgets what was used longest ago where that becomes too much. A full disk or a
+    /// read-only folder is no reason to stop: nothing is remembered then.
     pub fn put(&self, key: &FileKey, heard: &Heard) {
         let Some(entry) = self.entry(key) else { return };
-        let Ok(text) = serde_json::to_vec(heard) else { return };
-        if let Some(folder) = entry.parent() {
-            let _ = fs::create_dir_all(folder);
-        }
-        let _ = replace(&entry, &text);
+        let _ = write(&entry, heard);
+        self.forget();
     }
 
     fn entry(&self, key: &FileKey) -> Option<PathBuf> {
-        Some(self.folder.as_ref()?.join(format!("{}-v{ANALYSER}.json", &key.0[..32])))
+        Some(self.folder.as_ref()?.join(format!("{}-v{ANALYSER}.json", &key.0[..KEY_DIGITS])))
     }
+
+    /// Removes the entries used longest ago until the rest keeps to the limits. Other people's files are left alone.
+    fn forget(&self) {
+        let Some(Ok(files)) = self.folder.as_ref().map(fs::read_dir) else { return };
+        let mut entries: Vec<(SystemTime, u64, PathBuf)> = files
+            .flatten()
+            .filter(|file| is_ours(&file.file_name()))
+            .filter_map(|file| {
+                let about = file.metadata().ok().filter(fs::Metadata::is_file)?;
+                Some((about.modified().ok()?, about.len(), file.path()))
+            })
+            .collect();
+        entries.sort_by(|a, b| b.cmp(a));
+        let mut bytes = 0;
+        for (index, (_, size, path)) in entries.into_iter().enumerate() {
+            bytes += size;
+            if index >= self.most_entries || bytes > self.most_bytes {
+                // Another program may have been quicker.
+                let _ = fs::remove_file(path);
+            }
+        }
+    }
+}
+
+/// Digits of the key in an entry's name.
+const KEY_DIGITS: usize = 32;
+
+/// Writes an entry in one step. The disk is not waited for: an entry that a power cut damages is not read.
+fn write(entry: &Path, heard: &Heard) -> io::Result<()> {
+    let folder = entry.parent().unwrap_or(Path::new("."));
+    fs::create_dir_all(folder)?;
+    let json = serde_json::to_vec(heard)?;
+    let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder)?;
+    file.write_all(&[MARK, blake3::hash(&json).to_hex().as_bytes(), b"\n", &json].concat())?;
+    file.persist(entry).map_err(|error| error.error)?;
+    Ok(())
+}
+
+/// The JSON of an entry whose hash is right.
+fn whole(content: &[u8]) -> Option<&[u8]> {
+    let line = content.iter().position(|&byte| byte == b'\n')?;
+    let hash = blake3::Hash::from_hex(content[..line].strip_prefix(MARK)?).ok()?;
+    let json = &content[line + 1..];
+    (blake3::hash(json) == hash).then_some(json)
+}
+
+/// Whether this is the name of an entry, of whatever version, or of an unfinished one.
+fn is_ours(name: &OsStr) -> bool {
+    let Some(name) = name.to_str() else { return false };
+    let entry = || {
+        let (key, version) = name.strip_suffix(".json")?.split_once("-v")?;
+        Some(key.len() == KEY_DIGITS && key.bytes().all(|b| b.is_ascii_hexdigit()) && version.parse::<u32>().is_ok())
+    };
+    name.starts_with(UNFINISHED) || entry().unwrap_or(false)
 }
