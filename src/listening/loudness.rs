@@ -22,6 +22,8 @@ const SLOWEST_RATE: u32 = 2_000;
 /// Loudness range means little in less than this (EBU Tech 3341, version 3).
 const RANGE_NEEDS: f64 = 60.0;
 
+/// The largest energy that is kept: 120 dB over full scale.
+const MOST_ENERGY: f64 = 1e12;
 /// Runs of at least this many full-scale samples in one channel are peaks that were cut off ...
 const CUT_OFF: u8 = 4;
 /// ... and this share of full scale counts as full.
@@ -142,7 +144,8 @@ impl Metering {
         let Some(meter) = &mut self.meter else { return };
         // Neither call can fail: whole frames, and a window shorter than the meter's 400 ms.
         let level = meter.add_frames_f32(block).and_then(|()| meter.loudness_window(10)).unwrap_or(SILENCE);
-        let here = if level.is_finite() { energy(level) } else { 0.0 };
+        // However large the samples, an energy must stay a number when it is kept in 32 bits.
+        let here = if level.is_finite() { energy(level).min(MOST_ENERGY) } else { 0.0 };
         let sum = self.envelope.sums.last().copied().unwrap_or(0.0) + here;
         self.envelope.energies.push(here as f32);
         self.envelope.sums.push(sum);
