@@ -22,6 +22,8 @@ const SLOWEST_RATE: u32 = 2_000;
 /// Loudness range means little in less than this (EBU Tech 3341, version 3).
 const RANGE_NEEDS: f64 = 60.0;
 
+/// The largest energy that is kept: 120 dB over full scale.
+const MOST_ENERGY: f64 = 1e12;
 /// Runs of at least this many full-scale samples in one channel are peaks that were cut off ...
 const CUT_OFF: u8 = 4;
 /// ... and this share of full scale counts as full.
@@ -99,37 +101,74 @@ impl Metering {
 
     /// Takes the next interleaved samples, whole frames or not; those that are no numbers count as silence.
     pub fn push(&mut self, samples: &[f32]) {
-        let mut channel = (self.samples % self.width as u64) as usize;
-        self.samples += samples.len() as u64;
-        let mut peak = self.envelope.peak as f32;
-        for &sample in samples {
-            let size = if sample.is_finite() { sample.abs() } else { 0.0 };
-            peak = peak.max(size);
-            let run = &mut self.full[channel];
-            *run = if size >= FULL { run.saturating_add(1) } else { 0 };
-            self.envelope.cut_off += u32::from(*run == CUT_OFF);
-            channel = if channel + 1 == self.width { 0 } else { channel + 1 };
+        // Nearly always everything is a number: then the samples are read where they lie.
+        if samples.iter().all(|x| x.is_finite()) {
+            self.take(samples);
+        } else {
+            let clean: Vec<f32> = samples.iter().map(|&x| if x.is_finite() { x } else { 0.0 }).collect();
+            self.take(&clean);
         }
-        self.envelope.peak = peak.into();
-        let Some(meter) = &mut self.meter else { return };
-        self.waiting.extend(samples.iter().map(|&x| if x.is_finite() { x } else { 0.0 }));
-        let mut used = 0;
+    }
+
+    fn take(&mut self, mut samples: &[f32]) {
+        self.look_at_peaks(samples);
+        self.samples += samples.len() as u64;
+        if self.meter.is_none() {
+            return;
+        }
         loop {
             // Block ends are whole frames nearest below, so that blocks keep step at any rate.
             let end = |block: usize| block as u64 * u64::from(self.rate.0) / 100;
             let block = self.envelope.energies.len();
             let size = (end(block + 1) - end(block)) as usize * self.width;
-            let Some(piece) = self.waiting.get(used..used + size) else { break };
-            // Neither call can fail: whole frames, and a window shorter than the meter's 400 ms.
-            let level =
-                meter.add_frames_f32(piece).and_then(|()| meter.loudness_window(10)).unwrap_or(SILENCE);
-            let here = if level.is_finite() { energy(level) } else { 0.0 };
-            self.envelope.energies.push(here as f32);
-            let sum = self.envelope.sums[block] + here;
-            self.envelope.sums.push(sum);
-            used += size;
+            if self.waiting.len() + samples.len() < size {
+                self.waiting.extend_from_slice(samples);
+                return;
+            }
+            let (rest, later) = samples.split_at(size - self.waiting.len());
+            samples = later;
+            if self.waiting.is_empty() {
+                self.measure(rest);
+            } else {
+                let mut whole = std::mem::take(&mut self.waiting);
+                whole.extend_from_slice(rest);
+                self.measure(&whole);
+                whole.clear();
+                self.waiting = whole;
+            }
         }
-        self.waiting.drain(..used);
+    }
+
+    /// Measures one block.
+    fn measure(&mut self, block: &[f32]) {
+        let Some(meter) = &mut self.meter else { return };
+        // Neither call can fail: whole frames, and a window shorter than the meter's 400 ms.
+        let level = meter.add_frames_f32(block).and_then(|()| meter.loudness_window(10)).unwrap_or(SILENCE);
+        // However large the samples, an energy must stay a number when it is kept in 32 bits.
+        let here = if level.is_finite() { energy(level).min(MOST_ENERGY) } else { 0.0 };
+        let sum = self.envelope.sums.last().copied().unwrap_or(0.0) + here;
+        self.envelope.energies.push(here as f32);
+        self.envelope.sums.push(sum);
+    }
+
+    fn look_at_peaks(&mut self, samples: &[f32]) {
+        let first = (self.samples % self.width as u64) as usize;
+        // A few hundred samples at a time, because next to none of them reach full scale.
+        let mut channel = first;
+        for piece in samples.chunks(512) {
+            let peak = piece.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+            self.envelope.peak = self.envelope.peak.max(f64::from(peak));
+            if peak < FULL {
+                self.full.fill(0);
+            } else {
+                for (offset, sample) in piece.iter().enumerate() {
+                    let run = &mut self.full[(channel + offset) % self.width];
+                    *run = if sample.abs() >= FULL { run.saturating_add(1) } else { 0 };
+                    self.envelope.cut_off += u32::from(*run == CUT_OFF);
+                }
+            }
+            channel = (channel + piece.len()) % self.width;
+        }
     }
 
     /// What was measured.

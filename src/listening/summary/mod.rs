@@ -15,6 +15,9 @@ const TOO_QUIET: f64 = -38.0;
 /// A tempo is steady while its phrases stay within this share of each other.
 const STEADY: f64 = 1.10;
 
+/// Most sentences.
+const MOST: usize = 8;
+
 /// What the loudness side knows and a [`Listening`] does not keep.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Sound {
@@ -24,7 +27,7 @@ pub(super) struct Sound {
     pub clipped: bool,
 }
 
-/// Two to eight sentences; two or three only where there is nothing to tell (silence, or too short).
+/// Four to eight sentences; two or three only where there is nothing to tell (silence, or too short).
 pub(super) fn sentences(heard: &Listening, sound: Sound) -> Vec<String> {
     match heard.pulse {
         Pulse::TooShort => vec![
@@ -45,22 +48,26 @@ fn music(heard: &Listening, sound: Sound) -> Vec<String> {
     out.extend(pace(heard, &character));
     out.extend(form(heard));
     out.push(loudness(heard));
-    out.extend(changes::sentences(heard));
+    let warning = warning(heard, sound);
+    let room = MOST - out.len() - 1 - usize::from(warning.is_some());
+    out.extend(changes::sentences(heard, room));
     out.push(teaching(heard, &character));
+    out.extend(warning);
+    out
+}
+
+fn warning(heard: &Listening, sound: Sound) -> Option<String> {
     let mut warnings = Vec::new();
     if heard.pulse == Pulse::Unsure {
-        warnings.push("parts of the beat are doubtful: listen along, and tap where it is wrong".to_owned());
+        warnings.push("parts of the beat are doubtful, so listen along and tap where it is wrong");
     }
     if sound.as_played.is_some_and(|level| level.0 < TOO_QUIET) {
-        warnings.push("it was recorded very softly, so try it in the room first and turn it up".to_owned());
+        warnings.push("it was recorded very softly, so try it in the room first and turn it up");
     }
     if sound.clipped {
-        warnings.push("its loudest places are cut off and may sound harsh".to_owned());
+        warnings.push("its loudest places are cut off and may sound harsh");
     }
-    if !warnings.is_empty() {
-        out.push(format!("Take care: {}.", list(&warnings)));
-    }
-    out
+    (!warnings.is_empty()).then(|| format!("Take care: {}.", warnings.join("; ")))
 }
 
 impl Character {
@@ -100,23 +107,39 @@ fn opening(heard: &Listening, character: &Character) -> String {
     let mood = match mean {
         mean if mean < 1.8 => "a quiet, slow piece for small movements",
         mean if mean < 2.6 => "a calm piece",
-        mean if mean < 3.4 => "a piece of middling energy",
-        mean if mean < 4.2 => "an energetic piece",
-        _ => "a piece full of energy",
+        mean if mean < 3.4 => "a moderately lively piece",
+        mean if mean < 4.2 => "a lively piece",
+        _ => "a very lively piece",
     };
-    let (first, last) = (energies.first().copied().unwrap_or(3), energies.last().copied().unwrap_or(3));
-    let grows = energies.len() >= 3 && last >= first + 2;
-    let fades = energies.len() >= 3 && first >= last + 2;
+    let growth = growth(&energies);
+    let (grows, fades) = (growth >= 1.2, growth <= -1.2);
     let shape = if grows {
-        ", and its energy grows towards the end"
+        ", and it grows livelier towards the end"
     } else if fades {
-        ", and its energy fades towards the end"
+        ", and it grows calmer towards the end"
     } else if character.level_span.0 >= 12.0 {
         ", with strong contrasts"
     } else {
         ""
     };
     format!("It lasts {length}: {mood}{shape}.")
+}
+
+/// By how much energy grows from the first phrase to the last along a line through all; 0 where a line tells little of
+/// how they go (contrasts, or fewer than three phrases).
+fn growth(energies: &[u8]) -> f64 {
+    let n = energies.len() as f64;
+    let middle = (n - 1.0) / 2.0;
+    let mean = energies.iter().map(|e| f64::from(*e)).sum::<f64>() / n.max(1.0);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for (index, energy) in energies.iter().enumerate() {
+        let (x, y) = (index as f64 - middle, f64::from(*energy) - mean);
+        xx += x * x;
+        xy += x * y;
+        yy += y * y;
+    }
+    let follows = energies.len() >= 3 && xy * xy >= 0.36 * xx * yy && xx > 0.0;
+    if follows { xy / xx * (n - 1.0) } else { 0.0 }
 }
 
 /// `96 beats a minute (Andante: at a walking pace)`.
@@ -149,14 +172,14 @@ fn pace(heard: &Listening, character: &Character) -> Option<String> {
     let slowest = phrases.first().copied().unwrap_or(usual.0).min(usual.0);
     let advice = if usual.0 > 150.0 {
         let half = if character.tempo_ratio < STEADY {
-            format!(", {} a minute", (usual.0 / 2.0).round())
+            format!(", which makes {} steps a minute", (usual.0 / 2.0).round())
         } else {
             String::new()
         };
         format!("; if that is too fast to step to, step on every second beat{half}")
     } else if slowest < 70.0 && usual.0 < 80.0 {
         format!(
-            "; if that is too slow to step to, step twice to each beat, {} a minute",
+            "; if that is too slow to step to, step twice to each beat, which makes {} steps a minute",
             (usual.0 * 2.0).round()
         )
     } else {
@@ -304,7 +327,7 @@ fn teaching(heard: &Listening, character: &Character) -> String {
     add(heard.metres.first().is_some_and(|metre| metre.beats == 3), "feeling a beat in three");
     if good_for.is_empty() {
         return if beat {
-            "It has no striking turns, so use it for free movement and for counting phrases.".into()
+            "None of its turns is striking, so use it for free movement and for counting phrases.".into()
         } else {
             "Use it for free movement, or tap the first eight beats yourself if you feel one.".into()
         };
@@ -312,7 +335,7 @@ fn teaching(heard: &Listening, character: &Character) -> String {
     let named: Vec<String> = good_for.into_iter().take(4).map(str::to_owned).collect();
     let tap =
         if beat { "" } else { "; move freely to it, or tap the first eight beats yourself if you feel one" };
-    format!("It is good for teaching {}{tap}.", list(&named))
+    format!("It is good for {}{tap}.", list(&named))
 }
 
 /// Where something is: `0:42 (phrase 3, count 1)`, or the clock time alone where there is no phrase.

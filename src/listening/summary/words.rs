@@ -8,6 +8,15 @@ pub(super) fn count(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
+/// `once`, `twice`, `3 times`.
+pub(super) fn often(n: usize) -> String {
+    match n {
+        1 => "once".into(),
+        2 => "twice".into(),
+        n => format!("{n} times"),
+    }
+}
+
 /// `a`, `a and b`, `a, b and c`.
 pub(super) fn list(items: &[String]) -> String {
     match items {
@@ -75,6 +84,7 @@ mod tests {
         assert_eq!(spoken(Seconds(59.6)), "1 minute");
         assert_eq!(spoken(Seconds(61.0)), "1 minute 1 second");
         assert_eq!(spoken(Seconds(125.2)), "2 minutes 5 seconds");
+        assert_eq!([often(1), often(2), often(3)], ["once", "twice", "3 times"]);
         assert_eq!(beats(0.1), "less than a beat");
         assert_eq!(beats(1.0), "1 beat");
         assert_eq!(beats(2.4), "2 and a half beats");

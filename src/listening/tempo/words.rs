@@ -39,7 +39,7 @@ const TABLE: [Row; 10] = [
     (TempoWord::Allegro, 152.0, (109.0, 168.0), "Allegro", "quick"),
     (TempoWord::Vivace, 168.0, (132.0, 176.0), "Vivace", "lively and quick"),
     (TempoWord::Presto, 200.0, (168.0, 200.0), "Presto", "very fast"),
-    (TempoWord::Prestissimo, f64::INFINITY, (178.0, f64::INFINITY), "Prestissimo", "as fast as can be"),
+    (TempoWord::Prestissimo, f64::INFINITY, (178.0, f64::INFINITY), "Prestissimo", "extremely fast"),
 ];
 
 impl TempoWord {
