@@ -46,6 +46,9 @@ fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             let _ = writeln!(std::io::stderr(), "floor_demo: {error}");
+            if let Some(cause) = std::error::Error::source(&error) {
+                let _ = writeln!(std::io::stderr(), "because: {cause}");
+            }
             ExitCode::from(2)
         }
     }

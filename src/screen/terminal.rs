@@ -4,6 +4,7 @@ use super::ScreenError;
 use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
 use crossterm::{cursor, execute};
 use ratatui::backend::CrosstermBackend;
+use ratatui::layout::{Position, Rect};
 use ratatui::{Frame, Terminal};
 use std::io::{self, BufWriter, Stdout, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -59,9 +60,13 @@ impl Screen {
         self.terminal.draw(picture).map(drop).map_err(ScreenError::Terminal)
     }
 
-    /// Draws everything anew with the next picture: after a change of size, when the terminal may have moved things.
+    /// Draws everything anew with the next picture: after a change of size the terminal may have moved things.
+    ///
+    /// Not by `Terminal::clear`, which asks the terminal where its cursor is: the answer would go to the thread that
+    /// reads keys.
     pub(super) fn forget(&mut self) -> Result<(), ScreenError> {
-        self.terminal.clear().map_err(ScreenError::Terminal)
+        let size = self.terminal.size().map_err(ScreenError::Terminal)?;
+        self.terminal.resize(Rect::from((Position::ORIGIN, size))).map_err(ScreenError::Terminal)
     }
 }
 

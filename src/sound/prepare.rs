@@ -60,8 +60,7 @@ fn resample(samples: &[f32], channels: usize, from: u32, to: u32) -> Option<Arc<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::identity::Identity;
-    use crate::recording::Tags;
+    use crate::recording::{Identity, Tags};
     use crate::units::SampleRate;
 
     fn recording(samples: Vec<f32>, channels: u16, rate: u32) -> Recording {

@@ -1,0 +1,114 @@
+#!/usr/bin/env python3
+"""Measures, from outside, how far the words on the floor change from the sound of their beat.
+
+A click on every beat is led in a pseudo-terminal, while the monitor of the sound server's output is recorded. Every large
+change of the screen (words come or go) falls on a beat; its time is compared with the onset of the nearest click.
+
+Needs a running PulseAudio (or PipeWire with pactl and parec) whose default output has a monitor, and the example:
+
+    cargo build --release --example floor_demo
+    tests/sound_and_screen.py target/release/examples/floor_demo [-- arguments of the example]
+
+Both times are taken on this machine's monotonic clock. The recorder asks for 5 ms of latency, and the time of a sample is
+that of the earliest delivery that any block allows, so what is left is an error of some 5 ms, the sound earlier
+than the truth. Terminal emulator, graphics and screen come on top and are not measured.
+"""
+import os
+import pty
+import select
+import struct
+import subprocess
+import sys
+import termios
+import fcntl
+import time
+
+RATE = 48_000
+BURST = 500  # bytes: more than a step of the leader and a stone crossed, less than a change of words
+
+
+def main():
+    program, arguments = sys.argv[1], sys.argv[2:]
+    arguments = [a for a in arguments if a != "--"]
+    seconds = float(os.environ.get("SECONDS_TO_LEAD", "53"))
+    recorder = subprocess.Popen(
+        ["parec", "-d", "@DEFAULT_MONITOR@", "--raw", "--format=s16le", "--channels=1",
+         f"--rate={RATE}", "--latency-msec=5"], stdout=subprocess.PIPE)
+    child, screen = pty.fork()
+    if child == 0:
+        os.environ.update(TERM="xterm-256color", COLORTERM="truecolor")
+        os.execv(program, [program, "--clicks-only", *arguments])
+    fcntl.ioctl(screen, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
+    sound, offset = bytearray(), None
+    writes = []  # (time, bytes)
+    started = time.monotonic()
+    pressed = False
+    cpu_from = None
+    while time.monotonic() - started < seconds:
+        ready, _, _ = select.select([screen, recorder.stdout], [], [], 0.1)
+        now = time.monotonic()
+        if recorder.stdout in ready:
+            block = os.read(recorder.stdout.fileno(), 65536)
+            sound += block
+            first = now - len(sound) / 2 / RATE  # when sample 0 was, if this block came without delay
+            offset = first if offset is None else min(offset, first)
+        if screen in ready:
+            try:
+                data = os.read(screen, 65536)
+            except OSError:
+                break
+            writes.append((now, len(data)))
+        if not pressed and now - started > 2.0:
+            os.write(screen, b" ")
+            pressed = True
+        if cpu_from is None and now - started > 5.0:
+            cpu_from = (cpu(child), now)
+    cpu_share = (cpu(child) - cpu_from[0]) / (time.monotonic() - cpu_from[1])
+    os.write(screen, b"qq")
+    recorder.terminate()
+    os.waitpid(child, 0)
+
+    samples = struct.unpack(f"<{len(sound) // 2}h", sound[: len(sound) // 2 * 2])
+    clicks, last = [], -RATE
+    for index, sample in enumerate(samples):
+        if abs(sample) > 3000:
+            if index - last > RATE // 20:
+                clicks.append(offset + index / RATE)
+            last = index
+    # Writes that follow each other within 4 ms are one picture.
+    pictures = []
+    for at, size in writes:
+        if pictures and at - pictures[-1][2] < 0.004:
+            pictures[-1][1] += size
+            pictures[-1][2] = at
+        else:
+            pictures.append([at, size, at])
+    changes = [last for first, size, last in pictures if size >= BURST and first - started > 3.0]
+    late = []
+    for change in changes:
+        nearest = min(clicks, key=lambda click: abs(click - change), default=None)
+        if nearest is not None and abs(nearest - change) < 0.25:
+            late.append(1000 * (change - nearest))
+    if not late:
+        sys.exit(f"nothing to compare: {len(clicks)} clicks, {len(changes)} changes of words")
+    order = sorted(late)
+    at = lambda share: order[min(len(order) - 1, int(share * len(order)))]
+    half = len(late) // 2
+    mean = lambda values: sum(values) / max(1, len(values))
+    print(f"{len(clicks)} clicks, {len(changes)} changes of words, {len(late)} compared")
+    print(f"screen after sound, ms: median {at(0.5):+.1f}, 5 % {at(0.05):+.1f}, 95 % {at(0.95):+.1f}, "
+          f"least {order[0]:+.1f}, most {order[-1]:+.1f}")
+    away = sorted(abs(value) for value in late)
+    print(f"apart, ms: median {away[len(away) // 2]:.1f}, p99 {away[min(len(away) - 1, int(0.99 * len(away)))]:.1f}")
+    print(f"drift, second half less first: {mean(late[half:]) - mean(late[:half]):+.1f} ms")
+    print(f"processor while leading at 120x40: {100 * cpu_share:.1f} % of one core; "
+          f"{len(writes)} writes, {sum(size for _, size in writes)} bytes")
+    print("all, ms:", " ".join(f"{value:+.0f}" for value in late))
+
+
+def cpu(process):
+    fields = open(f"/proc/{process}/stat").read().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+main()
