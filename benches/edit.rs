@@ -99,7 +99,7 @@ fn keys(criterion: &mut Criterion) {
 fn whole_session(criterion: &mut Criterion) {
     criterion.bench_function("open: the journal's first line, on the first key", |bencher| {
         bencher.iter_batched(
-            || scratch(),
+            scratch,
             |folder| {
                 let mut session = Session::in_folder(&folder);
                 session.key(&commands()[0].1);

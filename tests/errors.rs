@@ -1,14 +1,14 @@
 //! What a teacher reads when something cannot be done: every sentence in full, with its exit code.
 
-mod support {
-    pub mod signals;
-}
+#[path = "support/signals.rs"]
+#[allow(unreachable_pub, reason = "shared with other test files")]
+mod signals;
 
 use assert_cmd::Command;
+use signals::{beat_times, clicks};
 use std::fs;
 use std::path::Path;
 use std::process::Output;
-use support::signals::{beat_times, clicks};
 use tempfile::TempDir;
 
 /// A scratch folder with a twenty-second recording of clicks, `clicks.wav`, and a dance drafted for it.
@@ -115,31 +115,26 @@ fn what_is_no_dance_is_refused() {
     let room = Room::new();
     fs::write(room.path("cut.dance.json"), "{\"schema\": 1,").expect("a writable folder");
     fs::write(room.path("list.dance.json"), "{\"milk\": 2}").expect("a writable folder");
-    for command in ["check", "lead"] {
-        // Leading needs a terminal, which tests have not; that is said before the dance is opened.
-        if command == "lead" {
-            room.refuses(
-                &[command, "cut.dance.json"],
-                "leading needs a terminal; run this in a terminal window, not through a pipe or a file",
-            );
-            continue;
-        }
-        room.refuses(
-            &[command, "cut.dance.json"],
-            "cannot open 'cut.dance.json': the text stops in the middle, at line 1: it was cut short; go back to an \
-             earlier copy",
-        );
-        room.refuses(
-            &[command, "list.dance.json"],
-            "cannot open 'list.dance.json': this is not a dance: it has no 'schema' number; choose a file that \
-             Farandole saved",
-        );
-        room.refuses(&[command, "gone.dance.json"], "cannot read 'gone.dance.json': there is no such file");
-        room.refuses(
-            &[command, "clicks.wav"],
-            "'clicks.wav' is not a dance; to make one of a recording, run: farandole draft 'clicks.wav'",
-        );
-    }
+    room.refuses(
+        &["check", "cut.dance.json"],
+        "cannot open 'cut.dance.json': the text stops in the middle, at line 1: it was cut short; go back to an \
+         earlier copy",
+    );
+    room.refuses(
+        &["check", "list.dance.json"],
+        "cannot open 'list.dance.json': this is not a dance: it has no 'schema' number; choose a file that \
+         Farandole saved",
+    );
+    room.refuses(&["check", "gone.dance.json"], "cannot read 'gone.dance.json': there is no such file");
+    room.refuses(
+        &["check", "clicks.wav"],
+        "'clicks.wav' is not a dance; to make one of a recording, run: farandole draft 'clicks.wav'",
+    );
+    // Said before the dance is opened: without a terminal nothing else matters.
+    room.refuses(
+        &["lead", "cut.dance.json"],
+        "cannot show the floor: this is not a terminal; run the command in a terminal window",
+    );
 }
 
 #[test]

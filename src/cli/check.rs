@@ -13,10 +13,11 @@ pub(super) fn run(options: &Check, output: &mut Output) -> Result<Outcome, Probl
         output.remark(format_args!("note: {note}"));
     }
     opened.dance.profile = with_class(opened.dance.profile, &options.class);
-    let heard = hear::of_dance(&opened.dance, &options.dance, output, &mut |path, output| {
+    let found = shelf::recording_for(&opened.dance, &options.dance, &mut |path| {
         let heard = hear::hear(path, &options.hearing, output)?;
         Ok((heard.identity, heard.listening))
     });
+    let heard = hear::usable(found, &opened.dance, output);
     let report = check::check(&opened.dance, heard.as_ref());
     if options.json {
         output.print(&check_report::json(&opened.dance, &report)?)?;

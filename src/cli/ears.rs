@@ -26,13 +26,19 @@ pub(super) fn listen(
         let mut ears: Option<Ears> = None;
         let mut sink = |Piece { samples, channels, rate }: Piece| {
             keep(samples);
-            ears.get_or_insert_with(|| Ears::start(scope, Ear::new(channels, rate), Metering::new(channels, rate)))
-                .hear(samples);
+            ears.get_or_insert_with(|| {
+                Ears::start(scope, Ear::new(channels, rate), Metering::new(channels, rate))
+            })
+            .hear(samples);
         };
         let known = recording::stream(path, &mut sink, progress)?;
         let ears = ears.unwrap_or_else(|| {
             // The decoder refuses a recording without sound, so there was a piece; if not, this hears silence.
-            Ears::start(scope, Ear::new(known.channels, known.rate), Metering::new(known.channels, known.rate))
+            Ears::start(
+                scope,
+                Ear::new(known.channels, known.rate),
+                Metering::new(known.channels, known.rate),
+            )
         });
         Ok((known, ears.finish()))
     })

@@ -6,7 +6,7 @@ use super::{Output, Problem, ears};
 use crate::dance::Dance;
 use crate::listening::Listening;
 use crate::recording::{self, Particulars, Recording, Store};
-use crate::shelf::{self, Cache, Found, Heard};
+use crate::shelf::{Cache, Found, Heard};
 use std::path::Path;
 
 /// What is heard in the recording at `path`: remembered, or decoded and listened to.
@@ -55,17 +55,8 @@ pub(super) fn open(path: &Path, hearing: &Hearing, output: &Output) -> Result<(R
     Ok((recording, heard))
 }
 
-/// The recording of a dance as `open` gives it, or `None` when there is none; what is amiss is said on the way.
-pub(super) fn of_dance<T>(
-    dance: &Dance,
-    dance_path: &Path,
-    output: &mut Output,
-    open: &mut dyn FnMut(&Path, &Output) -> Result<(crate::identity::Identity, T), Problem>,
-) -> Option<T> {
-    let found = {
-        let output = &*output;
-        shelf::recording_for(dance, dance_path, &mut |path| open(path, output))
-    };
+/// The recording that was found for a dance, or `None` when there is none to use; what is amiss is said on the way.
+pub(super) fn usable<T>(found: Found<T, Problem>, dance: &Dance, output: &mut Output) -> Option<T> {
     match found {
         Found::AsNamed(it) => Some(it),
         Found::Resembling(it) => {

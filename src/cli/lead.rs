@@ -24,10 +24,11 @@ pub(super) fn lead(
     for note in opened.notes.iter().chain(&opened.read_only) {
         output.remark(format_args!("note: {note}"));
     }
-    let found = hear::of_dance(&opened.dance, path, output, &mut |path, output| {
+    let found = shelf::recording_for(&opened.dance, path, &mut |path| {
         let (recording, heard) = hear::open(path, hearing, output)?;
         Ok((recording.identity.clone(), (recording, heard.listening)))
     });
+    let found = hear::usable(found, &opened.dance, output);
     let (recording, listening) = found.unzip();
     let options = FloorOptions {
         silent: floor.silent,

@@ -171,7 +171,11 @@ fn is_ours(name: &OsStr) -> bool {
     let Some(name) = name.to_str() else { return false };
     let entry = || {
         let (key, version) = name.strip_suffix(".json")?.split_once("-v")?;
-        Some(key.len() == KEY_DIGITS && key.bytes().all(|b| b.is_ascii_hexdigit()) && version.parse::<u32>().is_ok())
+        Some(
+            key.len() == KEY_DIGITS
+                && key.bytes().all(|b| b.is_ascii_hexdigit())
+                && version.parse::<u32>().is_ok(),
+        )
     };
     name.starts_with(UNFINISHED) || entry().unwrap_or(false)
 }
