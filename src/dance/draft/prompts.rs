@@ -2,7 +2,6 @@
 
 use super::spans::enough;
 use crate::dance::Prompt;
-use crate::dance::reading::SHORTEST_SHOWN;
 use crate::grid::Phrase;
 use crate::listening::{Articulation, Listening, Turn, TurnKind};
 use crate::units::Beat;
@@ -124,7 +123,7 @@ fn about_form(heard: &Listening) -> Vec<Prompt> {
     if let Some(metre) = heard.metres.first() {
         let late = heard.grid.len() / 2;
         let at = heard.grid.bars().iter().copied().find(|&bar| bar >= late);
-        if let Some(at) = at.filter(|&at| at + enough(&heard.grid, at, SHORTEST_SHOWN) <= heard.grid.len()) {
+        if let Some(at) = at.filter(|&at| at + enough(&heard.grid, at) <= heard.grid.len()) {
             asked.push(ask(at, "How many beats are in a bar?", format!("{}.", metre.beats)));
         }
     }
