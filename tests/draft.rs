@@ -311,6 +311,16 @@ fn what_cannot_be_drafted_is_told_with_the_way_out() {
     );
 }
 
+/// Silence after the last chord is heard as a rest that begins where the grid ends.
+#[test]
+fn a_rest_after_the_last_beat_is_not_danced() {
+    let phrases = ["A", "B"].map(|letter| phrase(letter, 16, 112.0, 3));
+    let ended = drafted(&heard(0, &phrases, &[turn(TurnKind::Rest, 32.0, 34.0)]));
+    assert_eq!(ended.cues, drafted(&heard(0, &phrases, &[])).cues);
+    let fading = drafted(&heard(0, &phrases, &[turn(TurnKind::Diminuendo, 20.0, 41.0)]));
+    assert_eq!(fading.cues.last().map(Cue::end), Some(Beat(32.0)));
+}
+
 /// A rondo with two turns, cue by cue: a change of the drafting rules shows here in full.
 #[test]
 fn a_rondo_in_full() {

@@ -28,8 +28,12 @@ macro_rules! piece {
 }
 
 /// The demo dances; the first is the one that is led when none is named.
-const PIECES: &[Piece] =
-    &[piece!("march-and-farandole", "a march that turns to tiptoes and grows faster and louder to the end")];
+const PIECES: &[Piece] = &[
+    piece!("march-and-farandole", "a march that turns to tiptoes and grows faster and louder to the end"),
+    piece!("evening-boat", "slow, soft and smooth, with a swell in the middle"),
+    piece!("goats-on-the-wall", "quick, loud and short all the way"),
+    piece!("cat-on-the-stairs", "soft in threes, with sudden loud chords"),
+];
 
 /// Runs the command.
 pub(super) fn run(options: &Demo, output: &mut Output) -> Result<Outcome, Problem> {

@@ -65,6 +65,8 @@ pub(super) fn spans(heard: &Listening) -> Vec<Span> {
     let starts = phrase_starts(grid);
     let holds = holds(heard, &starts);
     let mut cuts = cuts(heard, &starts, &holds);
+    // A turn may end after the last beat: the sound fades, and nobody counts any more.
+    cuts.retain(|&cut| cut < grid.len());
     cuts.push(grid.len());
     let mut spans: Vec<Span> = Vec::new();
     for pair in cuts.windows(2) {
@@ -107,8 +109,10 @@ fn phrase_starts(grid: &Grid) -> Vec<usize> {
     }
 }
 
+/// Turns worth dancing: sure enough, and begun before the last beat is over (sound may fade long after it).
 fn sure_turns(heard: &Listening) -> impl Iterator<Item = &Turn> {
-    heard.turns.iter().filter(|turn| turn.sureness.0 >= SURE_ENOUGH)
+    let beats = heard.grid.len() as f64;
+    heard.turns.iter().filter(move |turn| turn.sureness.0 >= SURE_ENOUGH && turn.start_beat.0.round() < beats)
 }
 
 /// The beat nearest to a turn; the phrase start when that is a count away, since composers turn on count one.
