@@ -97,7 +97,7 @@ def tempo_curve(rng, piece, count, kind, first):
     agogic = np.zeros(count)
     strength = float(rng.choice([0, 0.01, 0.02, 0.04])) if kind != "rubato" else float(rng.uniform(0.01, 0.06))
     agogic += rng.normal(0, strength * 0.6, count)
-    downs = np.round(bars[(bars >= 0) & (bars < count)]).astype(int)
+    downs = np.round(bars[(bars >= 0) & (bars < count - 1)]).astype(int)
     if rng.random() < 0.4:                                 # leaning on the bar
         agogic[downs] += strength * rng.uniform(0, 1.5)
         agogic[np.maximum(downs - 1, 0)] += strength * rng.uniform(-0.3, 1.0)
@@ -206,11 +206,15 @@ def play(rng, piece: Piece):
     pedal_span = float(rng.choice([1, 2, piece.per_bar]))
     bar_set = set(np.round(np.array(piece.bars) * 48).astype(int))
     swells = []
+    doubled = None                                          # where it is loud, more players join in
+    if family in ("split", "orchestra", "strings", "brass") and np.ptp(level) > 8 and rng.random() < 0.5:
+        doubled = float(rng.uniform(-14, -3))
+        scored.append(("double", [n for r, v, _ in scored if r != "bass" or rng.random() < 0.7 for n in v], int(rng.choice([48, 48, 49, 61, 60, 52, 19]))))
     for index, (role, voice, program) in enumerate(scored):
         channel = index if index < 9 else index + 1
         programs[channel] = program
         touch = float(rng.choice([0.3, 0.5, 0.75, 0.9, 0.98, 1.03])) if program not in (48, 49, 50, 52) or rng.random() < 0.5 else 0.95
-        balance = {"melody": 1.0, "part": float(rng.uniform(0.8, 1.0)), "bass": float(rng.uniform(0.6, 1.0)), "chords": float(rng.uniform(0.5, 0.9))}[role]
+        balance = {"melody": 1.0, "part": float(rng.uniform(0.8, 1.0)), "bass": float(rng.uniform(0.6, 1.0)), "chords": float(rng.uniform(0.5, 0.9)), "double": float(rng.uniform(0.6, 1.0))}[role]
         lag = float(rng.normal(0, 0.005))
         roll = float(rng.uniform(0.006, 0.035)) if program in DECAYING and rng.random() < 0.25 else 0.0
         arr = np.array(voice, dtype=float)
@@ -241,6 +245,8 @@ def play(rng, piece: Piece):
         vel = (velocity * balance + contour) * 10 ** (gain / 40) * (1 + accent / 100) + rng.normal(0, rng.uniform(1, 9), len(onset))
         vel = np.clip(vel, 7, 126).astype(int)
         keep = (pitch > 22) & (pitch < 106)
+        if role == "double":
+            keep &= gain > doubled
         for b, f, p, v, o, d in zip(begin[keep], finish[keep], pitch[keep].astype(int), vel[keep], onset[keep], length[keep]):
             b = max(0.0, float(b))
             if ornaments and role in ("melody", "part"):
@@ -291,11 +297,14 @@ def drums(rng, piece, first, played, at, level):
     bar_set = set(np.round(piece.bars).astype(int))
     out, loud = [], float(rng.uniform(50, 100))
     begin = int(rng.integers(0, max(1, played // 2))) if rng.random() < 0.3 else 0
+    quietest = float(rng.uniform(-14, -3)) if rng.random() < 0.4 else -99.0
     place = 0
     for k in range(begin, played - 1):
         beat = first + k
         place = 0 if beat in bar_set else place + 1
         down = place == 0
+        if level[k] < quietest:
+            continue
         v = int(np.clip(loud * 10 ** (level[k] / 40) + rng.normal(0, 5), 8, 124))
 
         def hit(when, drum, scale=1.0):

@@ -222,6 +222,7 @@ def invented(rng):
     form = ["AABB", "ABA", "AABA", "ABAC", "AB", "ABCA"][rng.integers(6)]
     made, melody, second, bars, chords, sections = {}, [], [], [], [], []
     counterpoint = rng.random() < 0.2
+    upbeat = [[], [], [0.5], [0.0], [0.0, 0.5], [0.75], [0.5, 0.75]][rng.integers(7)] if division == 2 else [[], [2 / 3], [1 / 3, 2 / 3], [0.0]][rng.integers(4)]
     pickup = float(rng.choice([0, 0, 0.5, 1.0])) if division == 2 else float(rng.choice([0, 1 / 3, 0, 1.0]))
     home = key + 60 + int(rng.integers(0, 14))
     for letter in list("".join(form[k % len(form)] for k in range(40))):
@@ -241,8 +242,10 @@ def invented(rng):
             chords.append([(key + scale[(root + i) % 7] + (12 if root + i >= 7 else 0)) % 12 for i in (0, 2, 4)])
             last = k == phrase_bars - 1
             rhythm = motifs[k % 2] if local.random() < 0.7 else _bar_rhythm(local, cells, style, per_bar)
-            if last and local.random() < 0.8:            # a cadence rests
-                rhythm = [(0.0, max(1.0, per_bar - 1.0))] if local.random() < 0.7 or per_bar < 3 else [(0.0, 1.0), (1.0, per_bar - 1.0)]
+            if last and local.random() < 0.8:            # a cadence rests, and an upbeat may lead on
+                rhythm = [(0.0, max(1.0, per_bar - 1.0))] if local.random() < 0.7 or per_bar < 3 else [(0.0, 1.0), (1.0, per_bar - 2.0)]
+                if upbeat:
+                    rhythm = rhythm + [(per_bar - 1.0 + u, 1.0 - u if k == len(upbeat) - 1 else upbeat[k + 1] - u) for k, u in enumerate(upbeat)]
             for at, length in rhythm:
                 strong = abs(at - round(at)) < 1e-6 and local.random() < 0.6
                 if strong:                               # chord notes fall on beats
@@ -263,9 +266,17 @@ def invented(rng):
     if counterpoint:
         voices.append(("part", [n for n in second if n[0] < end]))
     kind = rng.random()
-    if kind < 0.12:
+    if kind < 0.10:
         pass                                             # the line alone
-    elif kind < 0.2:                                     # chorale: everyone in the melody's rhythm, slowed to beats
+    elif kind < 0.12:                                    # two lines that fill each other's gaps
+        other = cells[styles[rng.integers(len(styles))]]
+        notes = [(b + at, d, home - 12 + int(rng.choice([0, 2, 4, 5, 7, -3, -5]))) for b in bars for at, d in _bar_rhythm(rng, {"x": other}, "x", per_bar)]
+        voices.append(("part", notes))
+    elif kind < 0.3:                                     # a prelude: one figure through the harmony, with or without a slow line
+        figure = _figuration(rng, bars, per_bar, division, chords, home)
+        slow = [(b, per_bar, home + 12 + int(rng.choice([0, 2, 4, 7]))) for b in bars] if rng.random() < 0.4 else []
+        voices = figure + ([("melody", slow)] if slow else [])
+    elif kind < 0.36:                                    # chorale: everyone in the melody's rhythm, slowed to beats
         voices = _chorale(rng, bars, per_bar, chords, home)
     else:
         voices += textures(rng, bars, per_bar, division, chords, sections)
@@ -279,6 +290,29 @@ def invented(rng):
     whole = math.ceil(shift)
     voices = [(r, [(o + whole, d, p) for o, d, p in v]) for r, v in voices]
     return Piece(voices, [b + whole for b in bars], per_bar, division, end + whole, [s + whole for s in sections])
+
+
+def _figuration(rng, bars, per_bar, division, chords, home):
+    """A keyboard figure of one or two beats repeated through the chords, its lowest notes held or struck as a bass."""
+    per = int(rng.choice([2, 4, 4, 4, 6, 8, 3])) if division == 2 else int(rng.choice([3, 3, 6]))
+    beats = 1 if per_bar % 2 or rng.random() < 0.6 else 2
+    length = per * beats
+    steps = [int(x) for x in rng.integers(0, 6, length)]
+    if rng.random() < 0.6:                               # mostly a rising or a rising and falling figure
+        steps = [k % 6 for k in range(length)] if rng.random() < 0.5 else [min(k, length - k) % 6 for k in range(length)]
+    silent = {0} if rng.random() < 0.3 else set()        # the bass has the beat, the figure the rest
+    bass_every = float(rng.choice([1, 2, per_bar])) if per_bar % 2 == 0 else float(rng.choice([1, per_bar]))
+    upper, lower = [], []
+    for bar, chord in zip(bars, chords):
+        tones = sorted({home - 14 + (c - home + 14) % 12 + 12 * o for c in chord for o in (0, 1)})
+        for k in range(per_bar * per):
+            if k % length not in silent:
+                upper.append((bar + k / per, 1 / per, tones[steps[k % length] % len(tones)]))
+        at = 0.0
+        while at < per_bar - 1e-6:
+            lower.append((bar + at, bass_every, home - 24 + (chord[0] - home) % 12))
+            at += bass_every
+    return [("chords", upper)] + ([("bass", lower)] if silent or rng.random() < 0.7 else [])
 
 
 def _bar_rhythm(rng, cells, style, per_bar):

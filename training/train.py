@@ -9,6 +9,7 @@ import argparse
 import json
 import math
 import os
+import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 
@@ -28,41 +29,48 @@ POSITIVE = torch.tensor([2.0, 4.0, 1.5])  # how much more a missed event weighs 
 
 def load(folder):
     """Features (u8), signed distance to the nearest event of each kind (eighths of 10 ms), log2 period, division, valid steps."""
-    stems = sorted(f[:-3] for f in os.listdir(folder) if f.endswith(".u8") and ".part" not in f)
-
-    def one(stem):
-        truth = [json.loads(line) for line in open(os.path.join(folder, stem + ".jsonl"))]
-        raw = np.fromfile(os.path.join(folder, stem + ".u8"), np.uint8)
-        out, at = [], 0
-        for t in truth:
-            steps = int(raw[at:at + 4].view("<u4")[0]) if at % 4 == 0 else int.from_bytes(raw[at:at + 4].tobytes(), "little")
-            x = np.zeros((STEPS, VALUES), np.uint8)
-            n = min(steps, STEPS)
-            x[:n] = raw[at + 4:at + 4 + n * VALUES].reshape(n, VALUES)
-            at += 4 + steps * VALUES
-            frames = np.arange(2 * STEPS)
-            distance = np.full((2 * STEPS, 3), 127, np.int8)
-            for k, name in enumerate(("beats", "downs", "halves")):
-                events = np.array(t[name]) * 100
-                if len(events):
-                    i = np.clip(np.searchsorted(events, frames), 1, max(1, len(events) - 1))
-                    before, after = frames - events[i - 1], frames - events[np.minimum(i, len(events) - 1)]
-                    nearest = np.where(np.abs(before) < np.abs(after), before, after)
-                    distance[:, k] = np.clip(np.round(nearest * 8), -127, 127)
-            period = np.zeros(STEPS, np.float16)
-            last = n
-            if t["beats"]:
-                i = np.clip(np.searchsorted(t["beats"], np.arange(STEPS) / 50, side="right") - 1, 0, len(t["bpm"]) - 1)
-                period = (12 * np.log2(6000 / np.array(t["bpm"])[i] / 24)).astype(np.float16)
-                last = min(n, int(t["beats"][-1] * 50) + 15)
-            out.append((x, distance, period, 1 if t["division"] == 3 else 0, last, bool(t["beats"])))
-        return out
-
     with ThreadPoolExecutor(12) as pool:
-        rows = [r for rows in pool.map(one, stems) for r in rows]
+        return stacked([r for rows in pool.map(lambda stem: read(folder, stem), stems_in(folder)) for r in rows])
+
+
+def stems_in(folder):
+    return sorted(f[:-3] for f in os.listdir(folder) if f.endswith(".u8") and ".part" not in f)
+
+
+def stacked(rows):
     return dict(x=torch.from_numpy(np.stack([r[0] for r in rows])), d=torch.from_numpy(np.stack([r[1] for r in rows])),
                 p=torch.from_numpy(np.stack([r[2] for r in rows])), third=torch.tensor([float(r[3]) for r in rows]),
                 n=torch.tensor([r[4] for r in rows]), beat=torch.tensor([float(r[5]) for r in rows]))
+
+
+def read(folder, stem):
+    """The examples of one file, as rows for `stacked`."""
+    truth = [json.loads(line) for line in open(os.path.join(folder, stem + ".jsonl"))]
+    raw = np.fromfile(os.path.join(folder, stem + ".u8"), np.uint8)
+    out, at = [], 0
+    for t in truth:
+        steps = int(raw[at:at + 4].view("<u4")[0]) if at % 4 == 0 else int.from_bytes(raw[at:at + 4].tobytes(), "little")
+        x = np.zeros((STEPS, VALUES), np.uint8)
+        n = min(steps, STEPS)
+        x[:n] = raw[at + 4:at + 4 + n * VALUES].reshape(n, VALUES)
+        at += 4 + steps * VALUES
+        frames = np.arange(2 * STEPS)
+        distance = np.full((2 * STEPS, 3), 127, np.int8)
+        for k, name in enumerate(("beats", "downs", "halves")):
+            events = np.array(t[name]) * 100
+            if len(events):
+                i = np.clip(np.searchsorted(events, frames), 1, max(1, len(events) - 1))
+                before, after = frames - events[i - 1], frames - events[np.minimum(i, len(events) - 1)]
+                nearest = np.where(np.abs(before) < np.abs(after), before, after)
+                distance[:, k] = np.clip(np.round(nearest * 8), -127, 127)
+        period = np.zeros(STEPS, np.float16)
+        last = n
+        if t["beats"]:
+            i = np.clip(np.searchsorted(t["beats"], np.arange(STEPS) / 50, side="right") - 1, 0, len(t["bpm"]) - 1)
+            period = (12 * np.log2(6000 / np.array(t["bpm"])[i] / 24)).astype(np.float16)
+            last = min(n, int(t["beats"][-1] * 50) + 15)
+        out.append((x, distance, period, 1 if t["division"] == 3 else 0, last, bool(t["beats"])))
+    return out
 
 
 def with_rises(x):
@@ -71,6 +79,33 @@ def with_rises(x):
     rise_quick = F.relu(quick - F.pad(quick, (0, 0, 1, 0))[:, :-1])
     rise_fine = F.relu(fine - F.pad(fine, (0, 0, 2, 0))[:, :-2])
     return torch.cat([x, rise_quick, rise_fine], -1)
+
+
+class Growing:
+    """Training examples on the device; with `follow`, a thread adds files as the renderer finishes them."""
+
+    def __init__(self, folder, device, room):
+        first = load(folder)
+        self.folder, self.known = folder, set(stems_in(folder))
+        self.count = len(first["n"])
+        self.rows = {k: torch.zeros((max(room, self.count), *v.shape[1:]), dtype=v.dtype, device=device) for k, v in first.items()}
+        for k, v in first.items():
+            self.rows[k][:self.count] = v.to(device)
+
+    def follow(self):
+        """Look for new files until the room is full; runs in its own thread."""
+        while self.count < len(self.rows["n"]):
+            new = [s for s in stems_in(self.folder) if s not in self.known][:4]
+            if not new:
+                time.sleep(1.0)
+            for stem in new:
+                self.known.add(stem)
+                more = stacked(read(self.folder, stem))
+                take = min(len(more["n"]), len(self.rows["n"]) - self.count)
+                for k, v in more.items():
+                    self.rows[k][self.count:self.count + take] = v[:take].to(self.rows[k].device)
+                torch.cuda.synchronize()
+                self.count += take
 
 
 class Block(nn.Module):
@@ -237,23 +272,25 @@ def main():
     options.add_argument("--rate", type=float, default=3e-3)
     options.add_argument("--name", default="network")
     options.add_argument("--start", default="", help="weights (.pt) to go on from")
+    options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
     options = options.parse_args()
     began, device = time.time(), "cuda"
     torch.manual_seed(1)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
-    train, valid = load(os.path.join(options.data, "train")), load(os.path.join(options.data, "valid"))
-    hours = float(train["n"].sum()) / 50 / 3600
-    print(options.name, "examples", len(train["n"]), "hours", round(hours, 1), "validation", len(valid["n"]), "loaded in", round(time.time() - began, 1), flush=True)
-    train, valid = ({k: v.to(device) for k, v in d.items()} for d in (train, valid))
-    some = with_rises(train["x"][:200].float() / BYTES_PER_UNIT).reshape(-1, 2 * VALUES)
+    growing = Growing(os.path.join(options.data, "train"), device, options.room)
+    train, valid = growing.rows, {k: v.to(device) for k, v in load(os.path.join(options.data, "valid")).items()}
+    if options.room:
+        threading.Thread(target=growing.follow, daemon=True).start()
+    print(options.name, "examples", growing.count, "validation", len(valid["n"]), "loaded in", round(time.time() - began, 1), flush=True)
+    some = with_rises(train["x"][:min(200, growing.count)].float() / BYTES_PER_UNIT).reshape(-1, 2 * VALUES)
     net = Network(options.channels, options.blocks, options.shape, some.mean(0), some.std(0) + 0.02).to(device)
     del some
     if options.start:
         net.load_state_dict(torch.load(options.start, map_location=device))
     print(options.name, "weights", sum(p.numel() for p in net.parameters()), flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.01, fused=True)
-    count, steps, done, shown = len(train["n"]), 3072, 0, 0.0
+    steps, done, shown = 3072, 0, 0.0
     started = time.time()
     while True:
         share = (time.time() - started) / max(1.0, options.seconds - (started - began))
@@ -261,7 +298,7 @@ def main():
             break
         for group in optimiser.param_groups:
             group["lr"] = options.rate * min(1, done / 200) * (0.5 + 0.5 * math.cos(math.pi * share)) + 1e-6
-        index = torch.randint(0, count, (options.batch,), device=device)
+        index = torch.randint(0, growing.count, (options.batch,), device=device)
         x, y, period, ok = sample(train, index, steps, device)
         with torch.autocast("cuda", dtype=torch.bfloat16):
             out = net(x)
@@ -274,10 +311,10 @@ def main():
         if share - shown > 0.1 or done == 50:
             shown = share
             losses, f, right = validate(net, valid, device)
-            print(options.name, done, round(time.time() - began), "train %.4f" % float(total), "valid", np.round(losses, 4).tolist(),
+            print(options.name, done, round(time.time() - began), "examples", growing.count, "train %.4f" % total.item(), "valid", np.round(losses, 4).tolist(),
                   "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
     losses, f, right = validate(net, valid, device)
-    print(options.name, "END", done, round(time.time() - began), "valid", np.round(losses, 4).tolist(), "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
+    print(options.name, "END", done, "examples", growing.count, round(time.time() - began), "valid", np.round(losses, 4).tolist(), "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
     net.eval()
     os.makedirs(options.out, exist_ok=True)
     stem = os.path.join(options.out, options.name)
