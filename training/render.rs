@@ -3,6 +3,8 @@
 //! `render_training render OUT FONT... < JOBS` plays each job (one JSON object a line, as `generate.py` writes them) with
 //! rustysynth, puts it in a room or on a worn disc, and writes its features.
 //! `render_training features OUT WAV` writes the features of a recording.
+//! `render_training hear OUT WAV` writes what the shipped network hears in it, as f32 (little endian): the number of frames, then
+//! beat, bar start and half-beat of each frame, then for each tempo row its periods and its thirds; and says how long it took.
 //!
 //! Output: for each recording the number of steps (u32, little endian), then one byte a value, `value * 28` rounded.
 
@@ -12,6 +14,7 @@ use std::io::{self, BufRead, BufWriter, Write};
 use std::path::Path;
 use std::sync::Arc;
 
+use farandole::listening::network::likelihood;
 use farandole::listening::network::features::{FeatureExtractor, SAMPLE_RATE, levelling_gain};
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 
@@ -61,8 +64,29 @@ fn main() -> Result<(), Failure> {
             let mut out = BufWriter::new(File::create(&arguments[2])?);
             Ok(write_features(&samples, &mut out)?)
         }
-        _ => Err("usage: render_training render OUT FONT... < JOBS | render_training features OUT WAV".into()),
+        Some("hear") if arguments.len() == 4 => hear(Path::new(&arguments[2]), Path::new(&arguments[3])),
+        _ => Err("usage: render_training render OUT FONT... < JOBS | render_training features|hear OUT WAV".into()),
     }
+}
+
+fn hear(out: &Path, wav: &Path) -> Result<(), Failure> {
+    let samples = read_wav(wav)?;
+    let began = std::time::Instant::now();
+    let heard = likelihood(&samples)?;
+    let took = began.elapsed().as_secs_f64();
+    let minutes = samples.len() as f64 / f64::from(SAMPLE_RATE) / 60.0;
+    writeln!(io::stderr(), "{:.3} s for {minutes:.2} minutes: {:.4} s a minute", took, took / minutes)?;
+    let mut out = BufWriter::new(File::create(out)?);
+    let mut write = |values: &[f32]| values.iter().try_for_each(|v| out.write_all(&v.to_le_bytes()));
+    write(&[heard.beat.len() as f32])?;
+    write(&heard.beat)?;
+    write(&heard.downbeat)?;
+    write(&heard.half)?;
+    for (periods, thirds) in heard.period.iter().zip(&heard.thirds) {
+        write(periods)?;
+        write(&[*thirds])?;
+    }
+    Ok(out.flush()?)
 }
 
 fn render_jobs(out: &Path, fonts: &[String]) -> Result<(), Failure> {
