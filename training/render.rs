@@ -14,8 +14,8 @@ use std::io::{self, BufRead, BufWriter, Write};
 use std::path::Path;
 use std::sync::Arc;
 
+use farandole::listening::network::features::{FeatureExtractor, SAMPLE_RATE, VALUES, levelling_gain};
 use farandole::listening::network::likelihood;
-use farandole::listening::network::features::{FeatureExtractor, SAMPLE_RATE, levelling_gain};
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 
 type Failure = Box<dyn std::error::Error>;
@@ -65,7 +65,10 @@ fn main() -> Result<(), Failure> {
             Ok(write_features(&samples, &mut out)?)
         }
         Some("hear") if arguments.len() == 4 => hear(Path::new(&arguments[2]), Path::new(&arguments[3])),
-        _ => Err("usage: render_training render OUT FONT... < JOBS | render_training features|hear OUT WAV".into()),
+        _ => {
+            Err("usage: render_training render OUT FONT... < JOBS | render_training features|hear OUT WAV"
+                .into())
+        }
     }
 }
 
@@ -197,7 +200,8 @@ fn wear(job: &Job, samples: &mut Vec<f32>) {
         let depth = job.wow * rate / (2.0 * PI * 0.8);
         let original = samples.clone();
         for (i, x) in samples.iter_mut().enumerate() {
-            let at = (i as f32 + depth * (2.0 * PI * 0.8 * i as f32 / rate).sin()).clamp(0.0, (original.len() - 2) as f32);
+            let at = (i as f32 + depth * (2.0 * PI * 0.8 * i as f32 / rate).sin())
+                .clamp(0.0, (original.len() - 2) as f32);
             let (whole, part) = (at as usize, at.fract());
             *x = original[whole] * (1.0 - part) + original[whole + 1] * part;
         }
@@ -240,7 +244,7 @@ fn write_features(samples: &[f32], out: &mut impl Write) -> io::Result<()> {
     let gain = levelling_gain(samples);
     let steps = FeatureExtractor::steps(samples.len());
     out.write_all(&(steps as u32).to_le_bytes())?;
-    let mut values = vec![0.0; extractor.values_per_step()];
+    let mut values = [0.0; VALUES];
     for step in 0..steps {
         extractor.measure(samples, step, gain, &mut values);
         let bytes: Vec<u8> = values.iter().map(|v| (v * BYTES_PER_UNIT).round() as u8).collect();
@@ -256,11 +260,14 @@ fn read_wav(path: &Path) -> Result<Vec<f32>, Failure> {
     let interleaved: Vec<f32> =
         reader.samples::<i16>().map(|s| s.map(|s| f32::from(s) / 32_768.0)).collect::<Result<_, _>>()?;
     let channels = usize::from(spec.channels);
-    let mono: Vec<f32> = interleaved.chunks_exact(channels).map(|f| f.iter().sum::<f32>() / channels as f32).collect();
+    let mono: Vec<f32> =
+        interleaved.chunks_exact(channels).map(|f| f.iter().sum::<f32>() / channels as f32).collect();
     match spec.sample_rate {
         SAMPLE_RATE => Ok(mono),
         44_100 => Ok(halve(&mono)),
-        other => Err(format!("cannot read '{}' at {other} Hz; convert it to 44100 Hz", path.display()).into()),
+        other => {
+            Err(format!("cannot read '{}' at {other} Hz; convert it to 44100 Hz", path.display()).into())
+        }
     }
 }
 

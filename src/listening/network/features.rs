@@ -15,6 +15,13 @@ pub const STEP_SAMPLES: usize = 441;
 /// Steps a second.
 pub const STEPS_PER_SECOND: f64 = SAMPLE_RATE as f64 / STEP_SAMPLES as f64;
 
+/// Bands of the quick spectrum.
+pub const QUICK_BANDS: usize = 39;
+/// Bands of the fine spectrum.
+pub const FINE_BANDS: usize = 69;
+/// Numbers in one step: two quick spectra, then the fine one.
+pub const VALUES: usize = 2 * QUICK_BANDS + FINE_BANDS;
+
 /// Window of the quick spectrum: 46 ms, to place onsets.
 const QUICK_WINDOW: usize = 1024;
 /// Window of the fine spectrum: 93 ms, to tell low notes apart.
@@ -93,9 +100,12 @@ impl Spectrum {
         let transform = RealFftPlanner::<f32>::new().plan_fft_forward(length);
         // Hann, scaled so that a sine's magnitude is its amplitude, times the compression.
         let window: Vec<f32> = (0..length)
-            .map(|i| (0.5 - 0.5 * (2.0 * PI * i as f32 / length as f32).cos()) * 4.0 * COMPRESSION / length as f32)
+            .map(|i| {
+                (0.5 - 0.5 * (2.0 * PI * i as f32 / length as f32).cos()) * 4.0 * COMPRESSION / length as f32
+            })
             .collect();
-        let (input, output, scratch) = (transform.make_input_vec(), transform.make_output_vec(), transform.make_scratch_vec());
+        let (input, output, scratch) =
+            (transform.make_input_vec(), transform.make_output_vec(), transform.make_scratch_vec());
         let magnitude = vec![0.0; output.len()];
         Self { window, bands, transform, input, output, scratch, magnitude }
     }
@@ -105,7 +115,8 @@ impl Spectrum {
         for ((to, x), w) in self.input.iter_mut().zip(frame).zip(&self.window) {
             *to = x * w;
         }
-        if self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch).is_err() {
+        if self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch).is_err()
+        {
             // Only buffers of another length are refused, and these were made by the transform itself.
             levels.fill(0.0);
             return;
@@ -116,7 +127,9 @@ impl Spectrum {
         for (level, band) in levels.iter_mut().zip(&self.bands) {
             let bins = &self.magnitude[band.first_bin..band.first_bin + band.weights.len()];
             let sum: f32 = bins.iter().zip(&band.weights).map(|(m, w)| m * w).sum();
-            *level = (1.0 + gain * sum).ln();
+            let heard = (1.0 + gain * sum).ln();
+            // Samples that are not numbers are heard as silence.
+            *level = if heard.is_finite() { heard } else { 0.0 };
         }
     }
 }
@@ -142,21 +155,6 @@ impl FeatureExtractor {
         }
     }
 
-    /// Bands of the quick spectrum.
-    pub fn quick_bands(&self) -> usize {
-        self.quick.bands.len()
-    }
-
-    /// Bands of the fine spectrum.
-    pub fn fine_bands(&self) -> usize {
-        self.fine.bands.len()
-    }
-
-    /// Numbers in one step: two quick spectra, then the fine one.
-    pub fn values_per_step(&self) -> usize {
-        2 * self.quick_bands() + self.fine_bands()
-    }
-
     /// Steps in a recording of so many samples: step k is centred on sample `k * STEP_SAMPLES`.
     pub fn steps(samples: usize) -> usize {
         samples.div_ceil(STEP_SAMPLES)
@@ -165,10 +163,10 @@ impl FeatureExtractor {
     /// Features of step `step` of the recording `mono`, into `values`; beyond the recording's ends is silence.
     ///
     /// `gain` is usually [`levelling_gain`] of the whole recording.
-    pub fn measure(&mut self, mono: &[f32], step: usize, gain: f32, values: &mut [f32]) {
+    pub fn measure(&mut self, mono: &[f32], step: usize, gain: f32, values: &mut [f32; VALUES]) {
         let centre = step * STEP_SAMPLES;
-        let (quick, fine) = values.split_at_mut(2 * self.quick.bands.len());
-        let (early, late) = quick.split_at_mut(self.quick.bands.len());
+        let (quick, fine) = values.split_at_mut(2 * QUICK_BANDS);
+        let (early, late) = quick.split_at_mut(QUICK_BANDS);
         let mut padded = [0.0; FINE_WINDOW];
         self.quick.measure(around(mono, centre, QUICK_WINDOW, &mut padded), gain, early);
         self.quick.measure(around(mono, centre + HALF_STEP, QUICK_WINDOW, &mut padded), gain, late);
@@ -177,7 +175,12 @@ impl FeatureExtractor {
 }
 
 /// The `length` samples centred on `centre`, straight from `mono` where they lie inside it, else copied into `padded`.
-fn around<'a>(mono: &'a [f32], centre: usize, length: usize, padded: &'a mut [f32; FINE_WINDOW]) -> &'a [f32] {
+fn around<'a>(
+    mono: &'a [f32],
+    centre: usize,
+    length: usize,
+    padded: &'a mut [f32; FINE_WINDOW],
+) -> &'a [f32] {
     let half = length / 2;
     if centre >= half
         && let Some(inside) = mono.get(centre - half..centre + half)
@@ -189,4 +192,54 @@ fn around<'a>(mono: &'a [f32], centre: usize, length: usize, padded: &'a mut [f3
         *to = (centre + i).checked_sub(half).and_then(|at| mono.get(at)).copied().unwrap_or(0.0);
     }
     padded
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_banks_have_the_bands_that_the_weights_were_trained_on() {
+        let extractor = FeatureExtractor::new();
+        assert_eq!((extractor.quick.bands.len(), extractor.fine.bands.len()), (QUICK_BANDS, FINE_BANDS));
+    }
+
+    #[test]
+    fn a_band_level_is_the_textbook_transform_of_its_frame() {
+        // Against the definition of the discrete Fourier transform, summed in double precision.
+        let frame: Vec<f32> = (0..QUICK_WINDOW).map(|i| ((i * i) % 97) as f32 / 97.0 - 0.5).collect();
+        let mut extractor = FeatureExtractor::new();
+        let mut levels = [0.0; QUICK_BANDS];
+        extractor.quick.measure(&frame, 0.7, &mut levels);
+        let magnitude = |bin: usize| {
+            let (mut re, mut im) = (0.0, 0.0);
+            for (i, x) in frame.iter().enumerate() {
+                let turn = std::f64::consts::TAU * i as f64 / QUICK_WINDOW as f64;
+                let windowed = f64::from(*x) * (0.5 - 0.5 * turn.cos());
+                re += windowed * (turn * bin as f64).cos();
+                im -= windowed * (turn * bin as f64).sin();
+            }
+            (re * re + im * im).sqrt() * 4.0 / QUICK_WINDOW as f64
+        };
+        for (level, band) in levels.iter().zip(&extractor.quick.bands) {
+            let sum: f64 = band
+                .weights
+                .iter()
+                .zip(band.first_bin..)
+                .map(|(w, bin)| f64::from(*w) * magnitude(bin))
+                .sum();
+            let expected = (0.7 * f64::from(COMPRESSION) * sum).ln_1p();
+            assert!((f64::from(*level) - expected).abs() < 1e-3, "{level} for {expected}");
+        }
+    }
+
+    #[test]
+    fn the_gain_brings_any_level_to_the_same() {
+        let soft: Vec<f32> = (0..44_100).map(|i| (i as f32 * 0.1).sin() * 0.01).collect();
+        let loud: Vec<f32> = soft.iter().map(|x| x * 50.0).collect();
+        assert!((levelling_gain(&soft) / levelling_gain(&loud) - 50.0).abs() < 0.01);
+        assert_eq!(levelling_gain(&[0.0; 1000]), 0.0);
+        assert_eq!(levelling_gain(&[f32::NAN; 1000]), 0.0);
+        assert_eq!(levelling_gain(&[]), 0.0);
+    }
 }

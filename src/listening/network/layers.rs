@@ -35,7 +35,12 @@ pub(super) enum Ending {
 
 impl Dense {
     /// A layer from a bias an output and `weight(output, input)`.
-    pub(super) fn new(inputs: usize, outputs: usize, bias: &[f32], weight: impl Fn(usize, usize) -> f32) -> Self {
+    pub(super) fn new(
+        inputs: usize,
+        outputs: usize,
+        bias: &[f32],
+        weight: impl Fn(usize, usize) -> f32,
+    ) -> Self {
         let groups = outputs.div_ceil(LANES);
         let lane = |group: usize, lane: usize| Some(group * LANES + lane).filter(|output| *output < outputs);
         let bias = (0..groups)
@@ -45,11 +50,6 @@ impl Dense {
             .map(|k| std::array::from_fn(|l| lane(k / inputs, l).map_or(0.0, |o| weight(o, k % inputs))))
             .collect();
         Self { inputs, outputs, bias, weights }
-    }
-
-    /// Inputs a row.
-    pub(super) fn inputs(&self) -> usize {
-        self.inputs
     }
 
     /// Outputs a row.
@@ -79,7 +79,9 @@ impl Dense {
                     place[r] = *x;
                 }
             }
-            for (group, (bias, weights)) in self.bias.iter().zip(self.weights.chunks_exact(self.inputs)).enumerate() {
+            for (group, (bias, weights)) in
+                self.bias.iter().zip(self.weights.chunks_exact(self.inputs)).enumerate()
+            {
                 let mut sums = [vectors::<S, V>(simd, bias); ROWS];
                 for (lanes, inputs) in weights.iter().zip(&packed) {
                     let lanes = vectors::<S, V>(simd, lanes);
@@ -132,7 +134,8 @@ pub(super) struct Spread {
 impl Spread {
     /// From weights in the order channel, place.
     pub(super) fn new(channels: usize, kernel: usize, dilation: usize, weights: &[f32]) -> Self {
-        let taps = (0..kernel).map(|place| weights.iter().skip(place).step_by(kernel).copied().collect()).collect();
+        let taps =
+            (0..kernel).map(|place| weights.iter().skip(place).step_by(kernel).copied().collect()).collect();
         Self { channels, dilation, taps }
     }
 
@@ -184,7 +187,8 @@ mod tests {
     #[test]
     fn a_dense_layer_is_the_textbook_sum() {
         let (inputs, outputs, rows) = (13, 21, 7);
-        let (bias, weights, from) = (scattered(outputs), scattered(inputs * outputs), scattered(rows * inputs));
+        let (bias, weights, from) =
+            (scattered(outputs), scattered(inputs * outputs), scattered(rows * inputs));
         let layer = Dense::new(inputs, outputs, &bias, |o, i| weights[o * inputs + i]);
         let mut to = vec![0.5; rows * outputs];
         Arch::new().dispatch(Applied(&layer, &from, &mut to));

@@ -7,7 +7,7 @@ pub mod features;
 mod layers;
 mod weights;
 
-use features::{FeatureExtractor, levelling_gain};
+use features::{FeatureExtractor, QUICK_BANDS, VALUES, levelling_gain};
 use layers::{Ending, TILE};
 use pulp::{Arch, Simd, WithSimd};
 pub use weights::{Network, WeightsError};
@@ -21,6 +21,8 @@ pub const PERIODS: usize = 37;
 
 /// Events (beat, bar start, half-beat), each for both halves of a step.
 const EVENT_HEADS: usize = 6;
+/// Numbers that the network answers each step with: events, periods, thirds.
+const HEADS: usize = EVENT_HEADS + PERIODS + 1;
 const STEPS_PER_TEMPO_ROW: usize = 5;
 /// The answer where there is nothing at all to hear: one in 20 000.
 const NOTHING: f32 = -9.9;
@@ -65,49 +67,38 @@ pub fn likelihood(mono_22050: &[f32]) -> Result<Likelihood, WeightsError> {
 impl Network {
     /// What this network hears in mono samples at 22 050 Hz; see [`likelihood`].
     pub fn listen(&self, mono_22050: &[f32]) -> Likelihood {
-        let gain = levelling_gain(mono_22050);
-        let steps = FeatureExtractor::steps(mono_22050.len());
-        let mut extractor = FeatureExtractor::new();
-        if gain == 0.0 || extractor.values_per_step() * 2 != self.entry.inputs() {
+        self.listen_in_pieces(mono_22050, PIECE)
+    }
+
+    fn listen_in_pieces(&self, mono: &[f32], piece: usize) -> Likelihood {
+        let gain = levelling_gain(mono);
+        let steps = FeatureExtractor::steps(mono.len());
+        if gain == 0.0 {
             return Likelihood::nothing(steps);
         }
-        let mut answers = Vec::with_capacity(steps * self.heads.outputs());
-        for first in (0..steps).step_by(PIECE) {
-            let last = (first + PIECE).min(steps);
+        let mut extractor = FeatureExtractor::new();
+        let mut answers = Vec::with_capacity(steps * HEADS);
+        for first in (0..steps).step_by(piece) {
+            let last = (first + piece).min(steps);
             let from = first.saturating_sub(self.reach());
             let to = (last + self.reach()).min(steps);
-            let mut entered = vec![0.0; (to - from) * self.entry.outputs()];
-            let measured = Measured { extractor: &mut extractor, mono: mono_22050, gain, step: from };
-            Arch::new().dispatch(Enter { network: self, source: measured, entered: &mut entered });
-            let heard = self.through(entered);
-            let width = self.heads.outputs();
-            answers.extend_from_slice(&heard[(first - from) * width..(last - from) * width]);
+            let source = Measured { extractor: &mut extractor, mono, gain, step: from };
+            let heard = Arch::new().dispatch(Pass { network: self, source, steps: to - from });
+            answers.extend_from_slice(&heard[(first - from) * HEADS..(last - from) * HEADS]);
         }
-        Likelihood::from_answers(&answers, self.heads.outputs())
-    }
-
-    /// The answers to features already measured (`values_per_step` numbers a step): a row of heads a step.
-    #[cfg(test)]
-    fn answer(&self, features: &[f32]) -> Vec<f32> {
-        let steps = features.len() * 2 / self.entry.inputs();
-        let mut entered = vec![0.0; steps * self.entry.outputs()];
-        Arch::new().dispatch(Enter { network: self, source: Given { features, step: 0 }, entered: &mut entered });
-        self.through(entered)
-    }
-
-    /// Takes entered steps through the blocks and the heads.
-    fn through(&self, entered: Vec<f32>) -> Vec<f32> {
-        Arch::new().dispatch(Through { network: self, entered })
+        Likelihood::from_answers(&answers)
     }
 }
 
-/// Where the entry layer's features come from, step by step.
+/// Where features come from, step by step.
 trait Source {
-    /// The two steps before the first, which rises are measured from; `None` where there are none.
-    fn run_up(&mut self, values: &mut [f32], back: usize) -> Option<()>;
-    fn next(&mut self, values: &mut [f32]);
+    /// The features of the step that lies `back` before the first; `false` where there is none.
+    fn before(&mut self, back: usize, values: &mut [f32; VALUES]) -> bool;
+    /// The features of the next step.
+    fn next(&mut self, values: &mut [f32; VALUES]);
 }
 
+/// Features measured as they are asked for, from step `step` on.
 struct Measured<'a> {
     extractor: &'a mut FeatureExtractor,
     mono: &'a [f32],
@@ -116,88 +107,35 @@ struct Measured<'a> {
 }
 
 impl Source for Measured<'_> {
-    #[inline(always)]
-    fn run_up(&mut self, values: &mut [f32], back: usize) -> Option<()> {
-        self.extractor.measure(self.mono, self.step.checked_sub(back)?, self.gain, values);
-        Some(())
+    fn before(&mut self, back: usize, values: &mut [f32; VALUES]) -> bool {
+        let step = self.step.checked_sub(back);
+        step.inspect(|step| self.extractor.measure(self.mono, *step, self.gain, values)).is_some()
     }
 
-    #[inline(always)]
-    fn next(&mut self, values: &mut [f32]) {
+    fn next(&mut self, values: &mut [f32; VALUES]) {
         self.extractor.measure(self.mono, self.step, self.gain, values);
         self.step += 1;
     }
 }
 
-#[cfg(test)]
-struct Given<'a> {
-    features: &'a [f32],
-    step: usize,
-}
-
-#[cfg(test)]
-impl Source for Given<'_> {
-    fn run_up(&mut self, _: &mut [f32], _: usize) -> Option<()> {
-        None
-    }
-
-    fn next(&mut self, values: &mut [f32]) {
-        values.copy_from_slice(&self.features[self.step * values.len()..(self.step + 1) * values.len()]);
-        self.step += 1;
-    }
-}
-
-/// Takes features and their rises through the entry layer, filling `entered`.
-struct Enter<'a, F> {
+/// One pass of so many steps through the network; gives a row of heads a step.
+struct Pass<'a, F> {
     network: &'a Network,
     source: F,
-    entered: &'a mut [f32],
+    steps: usize,
 }
 
-impl<F: Source> WithSimd for Enter<'_, F> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(mut self, simd: S) {
-        let entry = &self.network.entry;
-        let (inputs, outputs) = (entry.inputs(), entry.outputs());
-        let mut rises = Rises::new(inputs / 2, quick_values());
-        let mut values = vec![0.0; inputs / 2];
-        let mut rows = vec![0.0; TILE * inputs];
-        for back in [2, 1] {
-            if self.source.run_up(&mut values, back).is_some() {
-                rises.extend(&values, &mut rows[..inputs]);
-            }
-        }
-        for tile in self.entered.chunks_mut(TILE * outputs) {
-            let rows = &mut rows[..tile.len() / outputs * inputs];
-            for row in rows.chunks_exact_mut(inputs) {
-                self.source.next(&mut values);
-                rises.extend(&values, row);
-            }
-            entry.apply(simd, rows, tile, Ending::Rectified);
-        }
-    }
-}
-
-/// Takes entered steps through the blocks and the heads; gives a row of heads a step.
-struct Through<'a> {
-    network: &'a Network,
-    entered: Vec<f32>,
-}
-
-impl WithSimd for Through<'_> {
+impl<F: Source> WithSimd for Pass<'_, F> {
     type Output = Vec<f32>;
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> Vec<f32> {
-        let Network { entry, blocks, heads } = self.network;
-        let channels = entry.outputs();
-        let mut now = self.entered;
+    fn with_simd<S: Simd>(mut self, simd: S) -> Vec<f32> {
+        let mut now = self.entered(simd);
+        let channels = self.network.entry.outputs();
         let mut next = now.clone();
         let mut spread = vec![0.0; TILE * channels];
         let mut inner = vec![0.0; TILE * channels];
-        for block in blocks {
+        for block in &self.network.blocks {
             for (tile, target) in next.chunks_mut(TILE * channels).enumerate() {
                 let first = tile * TILE;
                 let (spread, inner) = (&mut spread[..target.len()], &mut inner[..target.len()]);
@@ -209,42 +147,49 @@ impl WithSimd for Through<'_> {
             std::mem::swap(&mut now, &mut next);
         }
         now.iter_mut().for_each(|x| *x = x.max(0.0));
-        let mut answers = vec![0.0; now.len() / channels * heads.outputs()];
-        heads.apply(simd, &now, &mut answers, Ending::Plain);
+        let mut answers = vec![0.0; self.steps * HEADS];
+        self.network.heads.apply(simd, &now, &mut answers, Ending::Plain);
         answers
     }
 }
 
-fn quick_values() -> usize {
-    2 * FeatureExtractor::new().quick_bands()
-}
-
-/// Puts beside each step's features what rose in them: quick bands since the step before, fine bands since the one before that.
-struct Rises {
-    quick: usize,
-    before: Vec<f32>,
-    two_before: Vec<f32>,
-}
-
-impl Rises {
-    fn new(values: usize, quick: usize) -> Self {
-        Self { quick, before: vec![0.0; values], two_before: vec![0.0; values] }
-    }
-
-    /// Writes the features `now` and their rises into `row`, and remembers them.
+impl<F: Source> Pass<'_, F> {
+    /// Features and their rises through the entry layer.
     #[inline(always)]
-    fn extend(&mut self, now: &[f32], row: &mut [f32]) {
-        let (plain, risen) = row.split_at_mut(now.len());
-        plain.copy_from_slice(now);
-        let (quick, fine) = risen.split_at_mut(self.quick);
-        for ((to, x), was) in quick.iter_mut().zip(now).zip(&self.before) {
-            *to = (x - was).max(0.0);
+    fn entered<S: Simd>(&mut self, simd: S) -> Vec<f32> {
+        let entry = &self.network.entry;
+        let mut entered = vec![0.0; self.steps * entry.outputs()];
+        let mut rows = vec![0.0; TILE * 2 * VALUES];
+        // The two steps before the first and then the newest, in turn: what rises are measured from.
+        let mut past = [[0.0; VALUES]; 2];
+        for back in [2, 1] {
+            let mut values = [0.0; VALUES];
+            if self.source.before(back, &mut values) {
+                past = [past[1], values];
+            }
         }
-        for ((to, x), was) in fine.iter_mut().zip(&now[self.quick..]).zip(&self.two_before[self.quick..]) {
-            *to = (x - was).max(0.0);
+        for tile in entered.chunks_mut(TILE * entry.outputs()) {
+            let rows = &mut rows[..tile.len() / entry.outputs() * 2 * VALUES];
+            for row in rows.chunks_exact_mut(2 * VALUES) {
+                let mut values = [0.0; VALUES];
+                self.source.next(&mut values);
+                with_rises(&values, &past, row);
+                past = [past[1], values];
+            }
+            entry.apply(simd, rows, tile, Ending::Rectified);
         }
-        std::mem::swap(&mut self.before, &mut self.two_before);
-        self.before.copy_from_slice(now);
+        entered
+    }
+}
+
+/// Writes features into `row`, and what rose in them: quick bands since the step before, fine bands since the one before that.
+#[inline(always)]
+fn with_rises(now: &[f32; VALUES], past: &[[f32; VALUES]; 2], row: &mut [f32]) {
+    let (plain, risen) = row.split_at_mut(VALUES);
+    plain.copy_from_slice(now);
+    for (k, to) in risen.iter_mut().enumerate() {
+        let was = if k < 2 * QUICK_BANDS { past[1][k] } else { past[0][k] };
+        *to = (now[k] - was).max(0.0);
     }
 }
 
@@ -261,24 +206,35 @@ impl Likelihood {
         }
     }
 
-    fn from_answers(answers: &[f32], width: usize) -> Self {
-        let event = |head: usize| answers.chunks_exact(width).flat_map(|row| [row[head], row[head + 1]]).collect();
-        let rows = answers.chunks(STEPS_PER_TEMPO_ROW * width);
+    fn from_answers(answers: &[f32]) -> Self {
+        let event =
+            |head: usize| answers.chunks_exact(HEADS).flat_map(|row| [row[head], row[head + 1]]).collect();
+        let rows = answers.chunks(STEPS_PER_TEMPO_ROW * HEADS);
         let period = rows.clone().map(|steps| {
             let mut mean = [0.0; PERIODS];
-            for row in steps.chunks_exact(width) {
+            for row in steps.chunks_exact(HEADS) {
                 let scores = &row[EVENT_HEADS..EVENT_HEADS + PERIODS];
                 let highest = scores.iter().copied().fold(f32::MIN, f32::max);
                 let total = scores.iter().map(|s| (s - highest).exp()).sum::<f32>().ln() + highest;
                 for (m, s) in mean.iter_mut().zip(scores) {
-                    *m += (s - total) * width as f32 / steps.len() as f32;
+                    *m += (s - total) * HEADS as f32 / steps.len() as f32;
                 }
             }
             mean
         });
         let thirds = rows.clone().map(|steps| {
-            steps.chunks_exact(width).map(|row| row[EVENT_HEADS + PERIODS]).sum::<f32>() * width as f32 / steps.len() as f32
+            steps.chunks_exact(HEADS).map(|row| row[EVENT_HEADS + PERIODS]).sum::<f32>() * HEADS as f32
+                / steps.len() as f32
         });
-        Self { beat: event(0), downbeat: event(2), half: event(4), period: period.collect(), thirds: thirds.collect() }
+        Self {
+            beat: event(0),
+            downbeat: event(2),
+            half: event(4),
+            period: period.collect(),
+            thirds: thirds.collect(),
+        }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,6 +4,8 @@
 //! block its spread (channels × kernel f32), its first and its second layer; the heads. A layer is: outputs × f32 scale,
 //! outputs × f32 bias, outputs × inputs i8; a weight is its byte times its output's scale.
 
+use super::HEADS;
+use super::features::VALUES;
 use super::layers::{Dense, Spread};
 
 const MAGIC: &[u8; 8] = b"FARNET1\n";
@@ -17,7 +19,9 @@ pub enum WeightsError {
     #[error("cannot read the listening weights: not a weights file; build the program again")]
     Foreign,
     /// The bytes end too soon, go on too long, or state impossible sizes.
-    #[error("cannot read the listening weights: {got} bytes do not make the stated layers; build the program again")]
+    #[error(
+        "cannot read the listening weights: {got} bytes do not make the stated layers; build the program again"
+    )]
     Damaged {
         /// How many bytes there are.
         got: usize,
@@ -54,7 +58,7 @@ impl Network {
         let (Some(inputs), Some(channels), Some(blocks), Some(kernel), Some(heads)) = sizes else {
             return Err(damaged);
         };
-        if blocks > 16 || kernel % 2 == 0 {
+        if inputs != 2 * VALUES || heads != HEADS || blocks > 16 || kernel % 2 == 0 {
             return Err(damaged);
         }
         let network = (|| {
