@@ -142,7 +142,7 @@ fn play(job: &Job, font: &Arc<SoundFont>) -> Result<Vec<f32>, Failure> {
 }
 
 /// Room, noise, crackle, limited bandwidth, unsteady speed and overdrive, as the job asks.
-fn wear(job: &Job, samples: &mut Vec<f32>) {
+fn wear(job: &Job, samples: &mut [f32]) {
     let rate = SAMPLE_RATE as f32;
     let rms = (samples.iter().map(|x| x * x).sum::<f32>() / samples.len().max(1) as f32).sqrt().max(1e-4);
     let mut dice = Dice(job.seed);
@@ -198,7 +198,7 @@ fn wear(job: &Job, samples: &mut Vec<f32>) {
     if job.wow > 0.0 {
         // A record 0.8 turns a second off centre: pitch wavers, no event moves by more than a millisecond.
         let depth = job.wow * rate / (2.0 * PI * 0.8);
-        let original = samples.clone();
+        let original = samples.to_vec();
         for (i, x) in samples.iter_mut().enumerate() {
             let at = (i as f32 + depth * (2.0 * PI * 0.8 * i as f32 / rate).sin())
                 .clamp(0.0, (original.len() - 2) as f32);
