@@ -10,6 +10,7 @@ mod form;
 mod listener;
 mod loudness;
 mod mono;
+pub mod network;
 mod pulse;
 mod segments;
 mod summary;

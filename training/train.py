@@ -1,0 +1,331 @@
+#!/usr/bin/env python3
+"""Train the network: train.py DATA OUT --seconds N [--shape full|separable] [--channels C]
+
+Heads, 50 steps a second: beat, bar start and half-beat (thirds in compound time), each for the two 10 ms halves of a step; the period of
+the beat (37 classes, a semitone apart in log time); whether beats fall into halves or thirds. Writes OUT/NAME.npz (weights with
+the normalisation folded in), OUT/NAME.fixture.npz (an input and the network's own answer) and prints its validation figures.
+"""
+import argparse
+import json
+import math
+import os
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import torch
+import torch.nn.functional as F
+from torch import nn
+
+QUICK, FINE = 39, 69
+VALUES = 2 * QUICK + FINE
+BYTES_PER_UNIT = 28.0
+STEPS = 3700                    # steps kept of an example: 74 s
+PERIODS = 37                    # 0.24 s to 1.92 s, twelve an octave
+HEADS = 6 + PERIODS + 1
+POSITIVE = torch.tensor([2.0, 4.0, 1.5])  # how much more a missed event weighs than a false one; taken out of the exported biases
+
+
+def load(folder):
+    """Features (u8), signed distance to the nearest event of each kind (eighths of 10 ms), log2 period, division, valid steps."""
+    with ThreadPoolExecutor(12) as pool:
+        return stacked([r for rows in pool.map(lambda stem: read(folder, stem), stems_in(folder)) for r in rows])
+
+
+def stems_in(folder):
+    return sorted(f[:-3] for f in os.listdir(folder) if f.endswith(".u8") and ".part" not in f)
+
+
+def stacked(rows):
+    return dict(x=torch.from_numpy(np.stack([r[0] for r in rows])), d=torch.from_numpy(np.stack([r[1] for r in rows])),
+                p=torch.from_numpy(np.stack([r[2] for r in rows])), third=torch.tensor([float(r[3]) for r in rows]),
+                n=torch.tensor([r[4] for r in rows]), beat=torch.tensor([float(r[5]) for r in rows]))
+
+
+def read(folder, stem):
+    """The examples of one file, as rows for `stacked`."""
+    truth = [json.loads(line) for line in open(os.path.join(folder, stem + ".jsonl"))]
+    raw = np.fromfile(os.path.join(folder, stem + ".u8"), np.uint8)
+    out, at = [], 0
+    for t in truth:
+        steps = int(raw[at:at + 4].view("<u4")[0]) if at % 4 == 0 else int.from_bytes(raw[at:at + 4].tobytes(), "little")
+        x = np.zeros((STEPS, VALUES), np.uint8)
+        n = min(steps, STEPS)
+        x[:n] = raw[at + 4:at + 4 + n * VALUES].reshape(n, VALUES)
+        at += 4 + steps * VALUES
+        frames = np.arange(2 * STEPS)
+        distance = np.full((2 * STEPS, 3), 127, np.int8)
+        for k, name in enumerate(("beats", "downs", "halves")):
+            events = np.array(t[name]) * 100
+            if len(events):
+                i = np.clip(np.searchsorted(events, frames), 1, max(1, len(events) - 1))
+                before, after = frames - events[i - 1], frames - events[np.minimum(i, len(events) - 1)]
+                nearest = np.where(np.abs(before) < np.abs(after), before, after)
+                distance[:, k] = np.clip(np.round(nearest * 8), -127, 127)
+        period = np.zeros(STEPS, np.float16)
+        last = n
+        if t["beats"]:
+            i = np.clip(np.searchsorted(t["beats"], np.arange(STEPS) / 50, side="right") - 1, 0, len(t["bpm"]) - 1)
+            period = (12 * np.log2(6000 / np.array(t["bpm"])[i] / 24)).astype(np.float16)
+            last = min(n, int(t["beats"][-1] * 50) + 15)
+        out.append((x, distance, period, 1 if t["division"] == 3 else 0, last, bool(t["beats"])))
+    return out
+
+
+def with_rises(x):
+    """The features and what rose in them: quick bands over one step, fine bands over two."""
+    quick, fine = x[..., :2 * QUICK], x[..., 2 * QUICK:]
+    rise_quick = F.relu(quick - F.pad(quick, (0, 0, 1, 0))[:, :-1])
+    rise_fine = F.relu(fine - F.pad(fine, (0, 0, 2, 0))[:, :-2])
+    return torch.cat([x, rise_quick, rise_fine], -1)
+
+
+class Growing:
+    """Training examples on the device; with `follow`, a thread adds files as the renderer finishes them."""
+
+    def __init__(self, folder, device, room):
+        first = load(folder)
+        self.folder, self.known = folder, set(stems_in(folder))
+        self.count = len(first["n"])
+        self.rows = {k: torch.zeros((max(room, self.count), *v.shape[1:]), dtype=v.dtype, device=device) for k, v in first.items()}
+        for k, v in first.items():
+            self.rows[k][:self.count] = v.to(device)
+
+    def follow(self):
+        """Look for new files until the room is full; runs in its own thread."""
+        while self.count < len(self.rows["n"]):
+            new = [s for s in stems_in(self.folder) if s not in self.known][:4]
+            if not new:
+                time.sleep(1.0)
+            for stem in new:
+                self.known.add(stem)
+                more = stacked(read(self.folder, stem))
+                take = min(len(more["n"]), len(self.rows["n"]) - self.count)
+                for k, v in more.items():
+                    self.rows[k][self.count:self.count + take] = v[:take].to(self.rows[k].device)
+                torch.cuda.synchronize()
+                self.count += take
+
+
+class Block(nn.Module):
+    """x + W relu(norm(conv x)): the convolution full, or by channel and then across channels."""
+
+    def __init__(self, channels, dilation, shape, kernel=5, drop=0.05):
+        super().__init__()
+        pad = dilation * (kernel // 2)
+        if shape == "full":
+            self.first = nn.Conv1d(channels, channels, kernel, padding=pad, dilation=dilation, bias=False)
+            self.across = None
+        else:
+            self.first = nn.Conv1d(channels, channels, kernel, padding=pad, dilation=dilation, groups=channels, bias=False)
+            self.across = nn.Conv1d(channels, channels, 1, bias=False)
+        self.norm = nn.BatchNorm1d(channels)
+        self.second = nn.Conv1d(channels, channels, 1)
+        self.drop = nn.Dropout1d(drop)
+
+    def forward(self, x):
+        h = self.first(x)
+        if self.across is not None:
+            h = self.across(h)
+        return x + self.second(self.drop(F.relu(self.norm(h))))
+
+
+class Network(nn.Module):
+    def __init__(self, channels, blocks, shape, mean, deviation):
+        super().__init__()
+        self.register_buffer("mean", mean)
+        self.register_buffer("deviation", deviation)
+        self.entry = nn.Conv1d(2 * VALUES, channels, 1)
+        self.blocks = nn.ModuleList([Block(channels, 2 ** k, shape) for k in range(blocks)])
+        self.heads = nn.Conv1d(channels, HEADS, 1)
+
+    def forward(self, x):
+        x = (with_rises(x) - self.mean) / self.deviation
+        x = F.relu(self.entry(x.transpose(1, 2)))
+        for block in self.blocks:
+            x = block(x)
+        return self.heads(F.relu(x)).transpose(1, 2)
+
+
+def folded(net, shape):
+    """Plain arrays for a program: input scaling in the entry, normalisation in the blocks' first weights."""
+    state = {k: v.detach().double().cpu() for k, v in net.state_dict().items()}
+    out = {}
+    w = state["entry.weight"][:, :, 0] / state["deviation"]
+    out["entry.weight"] = w
+    out["entry.bias"] = state["entry.bias"] - w @ state["mean"]
+    for k in range(len(net.blocks)):
+        b = f"blocks.{k}."
+        scale = state[b + "norm.weight"] / torch.sqrt(state[b + "norm.running_var"] + 1e-5)
+        last = "across" if shape == "separable" else "first"
+        if shape == "separable":
+            out[b + "first.weight"] = state[b + "first.weight"]
+        out[b + last + ".weight"] = state[b + last + ".weight"] * scale[:, None, None]
+        out[b + last + ".bias"] = state[b + "norm.bias"] - state[b + "norm.running_mean"] * scale
+        out[b + "second.weight"] = state[b + "second.weight"][:, :, 0]
+        out[b + "second.bias"] = state[b + "second.bias"]
+    out["heads.weight"] = state["heads.weight"][:, :, 0]
+    bias = state["heads.bias"].clone()
+    bias[:6] -= torch.log(POSITIVE.double()).repeat_interleave(2)
+    out["heads.bias"] = bias
+    return {k: v.float().numpy() for k, v in out.items()}
+
+
+def targets(distance):
+    """Distances in 10 ms frames to targets of 1 at the event, falling off within some 20 ms."""
+    return torch.exp(-0.5 * (distance / 1.2) ** 2)
+
+
+def sample(data, index, steps, device):
+    """A batch: crops, stretched in time by up to a fifth, with level, tone and gaps varied."""
+    count = len(index)
+    stretched = torch.rand(count, device=device) < 0.6
+    stretch = torch.where(stretched, torch.exp(torch.randn(count, device=device).clamp(-2, 2) * 0.1), 1.0)
+    spare = (data["n"][index] - steps * stretch).clamp(min=0)
+    start = torch.rand(count, device=device) * spare
+    place = start[:, None] + torch.arange(steps, device=device) * stretch[:, None]
+    low = place.floor().long().clamp(max=STEPS - 2)
+    part = (place - low).clamp(0, 1)[..., None]
+    rows = index[:, None]
+    x = (data["x"][rows, low].float() * (1 - part) + data["x"][rows, low + 1].float() * part) / BYTES_PER_UNIT
+    fast = torch.stack([place * 2, place * 2 + stretch[:, None]], -1).reshape(count, -1)
+    near = fast.round().long().clamp(max=2 * STEPS - 1)
+    distance = data["d"][rows, near].float() / 8
+    far = distance.abs() > 15.8
+    distance = torch.where(far, 99.0, (distance + (fast - near)[..., None]) / stretch[:, None, None])
+    y = targets(distance).reshape(count, steps, 2, 3).permute(0, 1, 3, 2)         # step, kind, half
+    period = data["p"][rows, low].float() - 12 * torch.log2(stretch)[:, None]
+    valid = (place < data["n"][index][:, None]).float()
+    level = torch.randn(count, 1, 1, device=device) * 0.35
+    tone = torch.randn(count, 1, 1, device=device) * 0.5
+    wave = torch.randn(count, 4, device=device) * 0.25
+    axis_quick, axis_fine = torch.linspace(-1, 1, QUICK, device=device), torch.linspace(-1, 0.6, FINE, device=device)
+    axis = torch.cat([axis_quick, axis_quick, axis_fine])
+    curve = level[:, 0] + tone[:, 0] * axis + sum(wave[:, k:k + 1] * torch.cos((k + 1.5) * 2 * axis + k) for k in range(4))
+    x = torch.log1p(torch.expm1(x) * torch.exp(curve)[:, None])
+    edge = torch.rand(count, 1, device=device) * 2 - 1
+    width = torch.rand(count, 1, device=device) * 0.5 * (torch.rand(count, 1, device=device) < 0.3)
+    x = torch.where(((axis > edge) & (axis < edge + width))[:, None], torch.zeros_like(x), x)
+    x = (x + torch.randn_like(x) * 0.03).clamp(min=0)
+    return x, y, period, valid
+
+
+def loss_of(out, y, period, valid, third, has_beat):
+    events = out[..., :6].float().reshape(*out.shape[:2], 3, 2)
+    weight = POSITIVE.to(out.device)[:, None]
+    each = F.binary_cross_entropy_with_logits(events, y, pos_weight=weight, reduction="none").mean(-1)
+    total = valid.sum().clamp(min=1)
+    parts = [(each[..., k] * valid).sum() / total for k in range(3)]
+    classes = torch.arange(PERIODS, device=out.device)
+    soft = torch.exp(-0.5 * ((classes - period[..., None]) / 0.8) ** 2) + 1e-6
+    soft = soft / soft.sum(-1, keepdim=True)
+    steady = valid * has_beat[:, None]
+    tempo = -(soft * F.log_softmax(out[..., 6:6 + PERIODS].float(), -1)).sum(-1)
+    tempo = (tempo * steady).sum() / steady.sum().clamp(min=1)
+    division = F.binary_cross_entropy_with_logits(out[..., -1].float(), third[:, None].expand(out.shape[:2]), reduction="none")
+    division = (division * steady).sum() / steady.sum().clamp(min=1)
+    return parts[0] + parts[1] + 0.4 * parts[2] + 0.03 * tempo + 0.02 * division, (*parts, tempo, division)
+
+
+@torch.no_grad()
+def validate(net, data, device):
+    """Mean losses; F of plain peak picking within 30 ms at even odds; share of steps whose period is right within a class."""
+    net.eval()
+    losses, hits, found, wanted, right, steps = [], np.zeros(2), np.zeros(2), np.zeros(2), 0.0, 0.0
+    for at in range(0, len(data["n"]), 40):
+        rows = torch.arange(at, min(at + 40, len(data["n"])), device=device)
+        x = data["x"][rows].float() / BYTES_PER_UNIT
+        y = targets(data["d"][rows].float() / 8).reshape(len(rows), STEPS, 2, 3).permute(0, 1, 3, 2)
+        valid = (torch.arange(STEPS, device=device)[None] < data["n"][rows][:, None]).float()
+        with torch.autocast("cuda", dtype=torch.bfloat16):
+            out = net(x)
+        total, parts = loss_of(out, y, data["p"][rows].float(), valid, data["third"][rows], data["beat"][rows])
+        losses.append([float(total)] + [float(p) for p in parts])
+        best = out[..., 6:6 + PERIODS].argmax(-1)
+        steady = valid * data["beat"][rows][:, None]
+        right += float((((best - data["p"][rows].float()).abs() < 1.01) * steady).sum())
+        steps += float(steady.sum())
+        for k in range(2):
+            p = out[..., 2 * k:2 * k + 2].float().reshape(len(rows), 1, -1) - math.log(POSITIVE[k])
+            v = valid.repeat_interleave(2, 1)[:, None] > 0
+            peak = (p == F.max_pool1d(p, 15, 1, 7)) & (p > -0.7) & v
+            truth = (data["d"][rows][..., k].abs() <= 4)[:, None] & v
+            wide = lambda z: F.max_pool1d(z.float(), 7, 1, 3) > 0
+            hits[k] += float((peak & wide(truth)).sum())
+            found[k] += float(peak.sum())
+            wanted[k] += float(truth.sum())
+    net.train()
+    f = 2 * hits / np.maximum(1, found + wanted)
+    return np.mean(losses, 0), f, right / max(1, steps)
+
+
+def main():
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("data")
+    options.add_argument("out")
+    options.add_argument("--seconds", type=float, required=True)
+    options.add_argument("--shape", choices=("full", "separable"), default="full")
+    options.add_argument("--channels", type=int, default=64)
+    options.add_argument("--blocks", type=int, default=10)
+    options.add_argument("--batch", type=int, default=32)
+    options.add_argument("--rate", type=float, default=3e-3)
+    options.add_argument("--name", default="network")
+    options.add_argument("--start", default="", help="weights (.pt) to go on from")
+    options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
+    options = options.parse_args()
+    began, device = time.time(), "cuda"
+    torch.manual_seed(1)
+    torch.backends.cuda.matmul.allow_tf32 = True
+    torch.backends.cudnn.benchmark = True
+    growing = Growing(os.path.join(options.data, "train"), device, options.room)
+    train, valid = growing.rows, {k: v.to(device) for k, v in load(os.path.join(options.data, "valid")).items()}
+    if options.room:
+        threading.Thread(target=growing.follow, daemon=True).start()
+    print(options.name, "examples", growing.count, "validation", len(valid["n"]), "loaded in", round(time.time() - began, 1), flush=True)
+    some = with_rises(train["x"][:min(200, growing.count)].float() / BYTES_PER_UNIT).reshape(-1, 2 * VALUES)
+    net = Network(options.channels, options.blocks, options.shape, some.mean(0), some.std(0) + 0.02).to(device)
+    del some
+    if options.start:
+        net.load_state_dict(torch.load(options.start, map_location=device))
+    print(options.name, "weights", sum(p.numel() for p in net.parameters()), flush=True)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.01, fused=True)
+    steps, done, shown = 3072, 0, 0.0
+    started = time.time()
+    while True:
+        share = (time.time() - started) / max(1.0, options.seconds - (started - began))
+        if share >= 1:
+            break
+        for group in optimiser.param_groups:
+            group["lr"] = options.rate * min(1, done / 200) * (0.5 + 0.5 * math.cos(math.pi * share)) + 1e-6
+        index = torch.randint(0, growing.count, (options.batch,), device=device)
+        x, y, period, ok = sample(train, index, steps, device)
+        with torch.autocast("cuda", dtype=torch.bfloat16):
+            out = net(x)
+        total, _ = loss_of(out, y, period, ok, train["third"][index], train["beat"][index])
+        optimiser.zero_grad(set_to_none=True)
+        total.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        optimiser.step()
+        done += 1
+        if share - shown > 0.1 or done == 50:
+            shown = share
+            losses, f, right = validate(net, valid, device)
+            print(options.name, done, round(time.time() - began), "examples", growing.count, "train %.4f" % total.item(), "valid", np.round(losses, 4).tolist(),
+                  "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
+    losses, f, right = validate(net, valid, device)
+    print(options.name, "END", done, "examples", growing.count, round(time.time() - began), "valid", np.round(losses, 4).tolist(), "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
+    net.eval()
+    os.makedirs(options.out, exist_ok=True)
+    stem = os.path.join(options.out, options.name)
+    torch.save(net.state_dict(), stem + ".pt")
+    np.savez(stem + ".npz", shape=options.shape, **folded(net, options.shape))
+    crop = valid["x"][3:4, 400:1000]
+    with torch.no_grad():
+        torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = False
+        answer = net(crop.float() / BYTES_PER_UNIT)[0]
+    answer[:, :6] -= torch.log(POSITIVE.to(device)).repeat_interleave(2)
+    np.savez(stem + ".fixture.npz", features=crop[0].cpu().numpy(), answer=answer.float().cpu().numpy())
+
+
+main()
