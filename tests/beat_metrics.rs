@@ -5,7 +5,6 @@
 //! metrics", ISMIR 2014).
 
 #[path = "support/metrics.rs"]
-#[allow(unreachable_pub, reason = "shared by every test binary")]
 mod metrics;
 
 use metrics::{cemgil, continuity, f_measure, information_gain, matches, p_score, trimmed};
