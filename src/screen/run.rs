@@ -121,9 +121,11 @@ fn lead(
             return Ok(());
         }
         let wait = if app.heard.playing {
-            // Wake on the beat itself: the words change when the sound does, not up to a frame later.
-            let beat = app.floor.until_change(player.heard().at).0;
-            FRAME.min(Duration::from_secs_f64(beat.clamp(0.001, 1.0)))
+            // Wake on the beat itself: the words change when the sound does, not up to a frame later. Counted from
+            // what was drawn, as the beat may have passed while drawing.
+            let drawn = app.heard.at;
+            let beat = drawn.plus(app.floor.until_change(drawn)).since(player.heard().at);
+            FRAME.min(Duration::from_secs_f64(beat.0.clamp(0.0, 1.0)))
         } else {
             IDLE
         };

@@ -4,40 +4,10 @@
 use super::click::click;
 use super::heard::{Command, NOWHERE, Report, Steady};
 use super::prepare::Prepared;
-use super::published::Published;
+use super::shared::Shared;
 use super::{Click, Programme};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-
-/// What the screen, the callback and the thread that opens devices share.
-#[derive(Debug)]
-pub(super) struct Shared {
-    /// Written by the screen.
-    pub(super) command: Published<7>,
-    /// Written by the callback of the current stream.
-    pub(super) report: Published<7>,
-    /// The current stream, 0 when there is none.
-    pub(super) stream: AtomicU64,
-    /// Whether a device was looked for at least once.
-    pub(super) tried: AtomicBool,
-    /// When the callback last ran.
-    pub(super) pulse: AtomicU64,
-    /// How often the device ran dry.
-    pub(super) dry: AtomicU64,
-}
-
-impl Shared {
-    pub(super) fn new() -> Self {
-        Self {
-            command: Published::new(Command::START.words()),
-            report: Published::new(Report::NONE.words()),
-            stream: AtomicU64::new(0),
-            tried: AtomicBool::new(false),
-            pulse: AtomicU64::new(0),
-            dry: AtomicU64::new(0),
-        }
-    }
-}
+use std::sync::atomic::Ordering;
 
 /// How long sound takes to fade where it starts or stops, in seconds: long enough not to crack.
 const FADE: f64 = 0.004;

@@ -7,13 +7,18 @@
 //! callback, where it neither locks, allocates, opens nor prints; and a background thread (with the feature
 //! `playback`) opens devices and notices when one is lost.
 
+#[cfg(any(feature = "playback", test))]
 mod click;
+#[cfg(any(feature = "playback", test))]
 mod feed;
+#[cfg_attr(not(feature = "playback"), allow(dead_code, reason = "half of it serves the callback"))]
 mod heard;
 #[cfg(feature = "playback")]
 mod output;
+#[cfg(any(feature = "playback", test))]
 mod prepare;
 mod published;
+mod shared;
 mod transport;
 
 pub use transport::{Clock, HandClock, Transport};

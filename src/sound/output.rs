@@ -4,8 +4,9 @@
 //! away the timestamp that says when a buffer will be heard, and the whole floor hangs on it.
 
 use super::Programme;
-use super::feed::{Feed, Shared};
+use super::feed::Feed;
 use super::prepare::{Prepared, prepare};
+use super::shared::Shared;
 use super::transport::Clock;
 use rodio::cpal;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};

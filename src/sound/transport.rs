@@ -1,7 +1,7 @@
 //! The player that the screen holds: it asks, and works out what is heard.
 
-use super::feed::Shared;
 use super::heard::{Command, NOWHERE, Report};
+use super::shared::Shared;
 use super::{Heard, Player, Programme, Sound};
 use crate::units::Seconds;
 use std::sync::Arc;
