@@ -27,7 +27,7 @@ pub(super) fn path(
     }
     // From the top: landmarks, two rows of air for the leader, the hill, the phrases' letters.
     let letters = u16::from(area.height >= 5);
-    let landmarks = u16::from(area.height >= 7);
+    let landmarks = u16::from(area.height >= 6);
     let air = if area.height >= 4 { 2 } else { u16::from(area.height == 3) };
     let hill = rows(area, landmarks + air, area.height - landmarks - air - letters);
     let column = |at: Seconds| (trail.along(at) * f64::from(area.width - 1)).round() as u16;
@@ -60,7 +60,8 @@ pub(super) fn path(
         }
     }
     if air > 1 {
-        write_landmarks(trail, at, palette, rows(area, 0, 1), buffer);
+        let head = (landmarks == 0).then_some(here);
+        write_landmarks(trail, (at, head), palette, rows(area, 0, 1), buffer);
     }
     if air > 0 {
         let top = hill.bottom() - 1 - level(trail, at, hill.height) / 2;
@@ -112,13 +113,21 @@ fn stone_half(buffer: &mut Buffer, (hill, x): (Rect, u16), level: u16, palette: 
     }
 }
 
-/// Writes the turns' words where they begin, as many as stand clear of each other.
-fn write_landmarks(trail: &Trail, at: Seconds, palette: Palette, row: Rect, buffer: &mut Buffer) {
+/// Writes the turns' words where they begin, as many as stand clear of each other and of the leader's head where that
+/// shares their row.
+fn write_landmarks(
+    trail: &Trail,
+    (at, head): (Seconds, Option<u16>),
+    palette: Palette,
+    row: Rect,
+    buffer: &mut Buffer,
+) {
     let mut free = 0;
     for landmark in trail.landmarks() {
         let x = (trail.along(landmark.at) * f64::from(row.width - 1)).round() as u16;
         let width = u16::try_from(landmark.word.width()).unwrap_or(u16::MAX);
-        if x < free || x.saturating_add(width) > row.width {
+        let hidden = head.is_some_and(|head| (x..x.saturating_add(width)).contains(&head));
+        if hidden || x < free || x.saturating_add(width) > row.width {
             continue;
         }
         let ink = if landmark.until.0 < at.0 { Ink::Quiet } else { Ink::Mark };
