@@ -1,9 +1,11 @@
 //! Which move each span gets: by energy, articulation and tempo, the same for phrases that return.
 
-use super::spans::{Purpose, Span};
+use super::feel::Feel;
+use super::sides::{Part, both_sides, opposite};
+use super::spans::{Purpose, SETTLED, Span};
 use super::{LONGEST_JUMPING, LONGEST_RUNNING, why};
-use crate::dance::reading::{count_words, time_needed};
-use crate::dance::{Entry, Move, MoveBook, Profile, Side, StepKind};
+use crate::dance::reading::{count_words, reaction, time_needed};
+use crate::dance::{Entry, Move, MoveBook, MoveId, Profile, Side, StepKind};
 use crate::listening::{Articulation, Listening, TurnKind};
 use crate::units::{Beat, Counts};
 use std::collections::BTreeMap;
@@ -13,8 +15,16 @@ use std::collections::BTreeMap;
 pub(super) struct Choice {
     pub(super) movement: Move,
     pub(super) words: Option<String>,
-    pub(super) side: Option<Side>,
+    /// The span, cut where the sides change; never empty.
+    pub(super) parts: Vec<Part>,
     pub(super) why: String,
+}
+
+impl Choice {
+    /// Which side it goes to first.
+    fn side(&self) -> Option<Side> {
+        self.parts.first().and_then(|part| part.side)
+    }
 }
 
 /// How a move that comes back differs.
@@ -26,16 +36,8 @@ pub(super) enum Variation {
     Side,
     /// Bigger or smaller.
     Size,
-}
-
-/// What the music is like in a span, as far as moves care.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Feel {
-    /// 1 to 5.
-    pub(super) energy: u8,
-    pub(super) articulation: Articulation,
-    /// Slowest and fastest local tempo, counts a minute.
-    pub(super) tempo: (f64, f64),
+    /// In another direction, or lower.
+    Way,
 }
 
 /// One phrase letter's part: spans with the same key get the same move.
@@ -55,50 +57,47 @@ fn palette(age: u8) -> usize {
     }
 }
 
-/// A choice for every span, in order. The book must not be empty.
-pub(super) fn choose(heard: &Listening, book: &MoveBook, profile: Profile, spans: &[Span]) -> Vec<Choice> {
-    let feels: Vec<Feel> = spans.iter().map(|span| feel(heard, span)).collect();
-    let mut drafting = Drafting {
-        heard,
-        book,
-        profile,
-        spans,
-        feels,
-        made: Vec::new(),
-        keys: BTreeMap::new(),
-        rest_due: 0.0,
-    };
-    for index in 0..spans.len() {
-        let choice = drafting.choice(index);
-        drafting.tire(index, choice.movement.step);
-        drafting.made.push(choice);
+/// All the different moves that a class of an age can learn in one dance, freezes and the last pose included. Our
+/// decision, the check's too.
+fn most_moves(age: u8) -> usize {
+    match age {
+        0..=6 => 6,
+        7 | 8 => 8,
+        9..=11 => 12,
+        _ => 16,
     }
-    drafting.made
 }
 
-/// What the music is like in a span.
-fn feel(heard: &Listening, span: &Span) -> Feel {
-    let character = span.phrase.and_then(|index| heard.phrases.get(index));
-    let mut energy = character.map_or(3, |character| character.energy.clamp(1, 5));
-    // A phrase's energy is that of its middle; after a sudden turn inside it, one side is stronger than the other.
-    if span.part > 0 {
-        match span.sudden.map(|turn| turn.kind) {
-            Some(TurnKind::SubitoLoud | TurnKind::SuddenlyFaster) => energy = (energy + 1).min(5),
-            Some(TurnKind::SubitoSoft | TurnKind::SuddenlySlower) => energy = (energy - 1).max(1),
-            _ => {}
+/// Counts in a row after which a move is varied, and after which another takes its place: half a dance tune of 64
+/// counts, and all of it. Common practice, no source.
+const LONG: f64 = 32.0;
+const TOO_LONG: f64 = 64.0;
+
+/// Counts a minute beside its range that a move may rather be than have another fault. Our decision.
+const FAULT: f64 = 10.0;
+
+/// A choice for every span, in order. The book must not be empty.
+///
+/// Where the music ends in more moves than the class can learn, fewer are kept apart from the start, so that there is room
+/// for what only comes later.
+pub(super) fn choose(heard: &Listening, book: &MoveBook, profile: Profile, spans: &[Span]) -> Vec<Choice> {
+    let mut best: Option<(usize, Vec<Choice>)> = None;
+    for palette in (1..=palette(profile.age)).rev() {
+        let made = Drafting::new(heard, book, profile, spans, palette).made();
+        let moves = distinct(made.iter().map(|choice| &choice.movement.id));
+        if best.as_ref().is_none_or(|&(fewest, _)| moves < fewest) {
+            best = Some((moves, made));
+        }
+        if moves <= most_moves(profile.age) {
+            break;
         }
     }
-    let tempos = || (span.start..span.end).map(|beat| heard.grid.tempo_at(Beat::from(beat)).0);
-    Feel {
-        energy,
-        articulation: character.map_or(Articulation::Unclear, |character| character.articulation),
-        tempo: (tempos().fold(f64::INFINITY, f64::min), tempos().fold(0.0, f64::max)),
-    }
+    best.map(|(_, made)| made).unwrap_or_default()
 }
 
-/// How far outside a move's range a span's tempo goes, counts a minute; 0 inside.
-fn tempo_miss(movement: &Move, feel: &Feel) -> f64 {
-    (movement.tempo.slowest.0 - feel.tempo.0).max(feel.tempo.1 - movement.tempo.fastest.0).max(0.0)
+/// How many different ones there are.
+fn distinct<'a>(ids: impl Iterator<Item = &'a MoveId>) -> usize {
+    ids.collect::<std::collections::BTreeSet<_>>().len()
 }
 
 /// The letter without its primes, and how many primes it has.
@@ -119,26 +118,76 @@ struct Drafting<'a> {
     keys: BTreeMap<Key, Vec<(usize, Move)>>,
     /// Counts of gentler movement still due after jumping or running.
     rest_due: f64,
+    /// Different moves to keep apart, besides freezing and the last pose.
+    palette: usize,
 }
 
-impl Drafting<'_> {
+impl<'a> Drafting<'a> {
+    fn new(
+        heard: &'a Listening,
+        book: &'a MoveBook,
+        profile: Profile,
+        spans: &'a [Span],
+        palette: usize,
+    ) -> Self {
+        let feels = spans.iter().map(|span| Feel::of(heard, span)).collect();
+        Self {
+            heard,
+            book,
+            profile,
+            spans,
+            feels,
+            made: Vec::new(),
+            keys: BTreeMap::new(),
+            rest_due: 0.0,
+            palette,
+        }
+    }
+
+    /// A choice for every span, in order.
+    fn made(mut self) -> Vec<Choice> {
+        for index in 0..self.spans.len() {
+            let choice = self.choice(index);
+            self.tire(index, choice.movement.step);
+            self.made.push(choice);
+        }
+        self.made
+    }
+
     fn choice(&mut self, index: usize) -> Choice {
         let span = &self.spans[index];
         match span.purpose {
             Purpose::Hold(turn) => {
                 let movement = self.freeze();
-                Choice { movement, words: None, side: None, why: why::hold(&turn) }
+                self.plain(index, movement, why::hold(&turn))
             }
             Purpose::Ending => {
                 let movement = self.named(LAST_POSE).unwrap_or_else(|| self.freeze());
-                Choice { movement, words: None, side: None, why: why::ending() }
+                self.plain(index, movement, why::ending())
             }
             Purpose::Pickup => {
                 let movement = self.named(LISTEN).unwrap_or_else(|| self.freeze());
-                Choice { movement, words: None, side: None, why: why::pickup(span) }
+                self.plain(index, movement, why::pickup(span))
             }
             Purpose::Dance => self.dance(index),
         }
+    }
+
+    /// A move as it stands in the book, to no side.
+    fn plain(&self, index: usize, movement: Move, why: String) -> Choice {
+        Choice { movement, words: None, parts: vec![Part::whole(&self.spans[index], None)], why }
+    }
+
+    /// A move to both sides where it has sides, `first` before the other.
+    fn sided(&self, index: usize, movement: Move, words: Option<String>, first: Side, why: String) -> Choice {
+        let span = &self.spans[index];
+        let parts = if movement.one_sided {
+            let called = words.as_deref().unwrap_or(&movement.words);
+            both_sides(&self.heard.grid, self.profile, span, first, called)
+        } else {
+            vec![Part::whole(span, None)]
+        };
+        Choice { movement, words, parts, why }
     }
 
     /// A move for a span of dancing: the one its music had before, else the best of the book.
@@ -146,13 +195,16 @@ impl Drafting<'_> {
         let span = &self.spans[index];
         if let Some(shown) = self.showing(index) {
             let why = why::shown(self.heard, span, &shown);
-            let side = shown.one_sided.then_some(Side::Left);
-            return Choice { movement: shown, words: None, side, why };
+            let side = self.due_side(&shown).unwrap_or(Side::Left);
+            return self.sided(index, shown, None, side, why);
+        }
+        if let Some(grown) = self.growing(index) {
+            return grown;
         }
         if self.is_quiet_opening(index)
             && let Some(movement) = self.named(LISTEN)
         {
-            return Choice { movement, words: None, side: None, why: why::opening(self.heard, span) };
+            return self.plain(index, movement, why::opening(self.heard, span));
         }
         let key = self.key(span);
         let known = key
@@ -166,32 +218,57 @@ impl Drafting<'_> {
         if let Some(key) = key {
             self.keys.entry(key).or_default().push((index, movement.clone()));
         }
-        let side = movement.one_sided.then(|| self.turned_side(&movement));
+        let side = self
+            .due_side(&movement)
+            .unwrap_or_else(|| self.last_side(&movement).map_or(Side::Left, opposite));
         let why = why::chosen(self.heard, span, &self.feels[index], &movement, self.made.last());
-        Choice { movement, words: None, side, why }
+        self.sided(index, movement, None, side, why)
     }
 
-    /// The same music again: its move, varied as the music is.
+    /// The same music again: its move, varied as the music is, or because it has gone on for long.
     fn again(&self, index: usize, first: usize, movement: Move) -> Choice {
         let span = &self.spans[index];
         let primes = |span: usize| self.letter(&self.spans[span]).map_or(0, |letter| letter_of(letter).1);
         let varied = primes(index) != primes(first);
-        let mut side = self.made.get(first).and_then(|choice| choice.side);
+        let before = self.made.get(first).and_then(Choice::side).unwrap_or(Side::Left);
+        let mut side = before;
         let mut words = None;
         let mut variation = Variation::None;
-        if movement.one_sided && (varied || movement.step == StepKind::Turn) {
-            side = Some(opposite(self.last_side(&movement).or(side)));
-            variation = Variation::Side;
-        } else if varied && !movement.one_sided {
+        if movement.one_sided {
+            let turned = varied || movement.step == StepKind::Turn;
+            side = self.due_side(&movement).unwrap_or(if turned { opposite(before) } else { before });
+            if side != before {
+                variation = Variation::Side;
+            }
+        } else if varied {
             let size = if self.feels[index].energy < self.feels[first].energy { "smaller" } else { "bigger" };
-            let resized = format!("{}, {size}", movement.words);
-            if count_words(&resized) <= 4 && !self.reads_too_long(index, &resized) {
-                words = Some(resized);
+            words = self.resaid(index, &movement, size);
+            if words.is_some() {
                 variation = Variation::Size;
             }
         }
+        let last_words = self.made.last().and_then(|last| last.words.clone());
+        if !movement.one_sided
+            && self.in_a_row(&movement.id) + span.counts().0 > LONG
+            && self.made.last().is_some_and(|last| last.movement.id == movement.id)
+            && last_words == words
+        {
+            let way = if is_travelling(movement.step) { "other way" } else { "low" };
+            // Back to the plain move after the other way, so that the two take turns.
+            let other = if words.is_some() { None } else { self.resaid(index, &movement, way) };
+            if other != last_words {
+                words = other;
+                variation = Variation::Way;
+            }
+        }
         let why = why::again(self.heard, span, &self.spans[first], varied, variation);
-        Choice { movement, words, side, why }
+        self.sided(index, movement, words, side, why)
+    }
+
+    /// A move's words with how it differs, where that can be read in time.
+    fn resaid(&self, index: usize, movement: &Move, how: &str) -> Option<String> {
+        let words = format!("{}, {how}", movement.words);
+        (count_words(&words) <= 4 && !self.reads_too_long(index, &words)).then_some(words)
     }
 
     /// The move that makes a span's turn visible, when the span is short enough for it.
@@ -207,12 +284,28 @@ impl Drafting<'_> {
             entry.shows.contains(&kind)
                 && entry.needs.is_empty()
                 && span.counts().0 <= longest * entry.movement.counts.0
-                && tempo_miss(&entry.movement, &self.feels[index]) == 0.0
+                && self.can_do(index, &entry.movement)
+                && self.is_affordable(&entry.movement.id)
         };
         let candidates: Vec<&Entry> = self.book.entries().iter().filter(fits).collect();
         let used = |entry: &Entry| self.made.iter().any(|choice| choice.movement.id == entry.movement.id);
         // One move for each kind of turn, so that the class learns to recognise it.
         candidates.iter().find(|entry| used(entry)).or(candidates.first()).map(|entry| entry.movement.clone())
+    }
+
+    /// The move before, growing or shrinking with the music, when a gradual change begins too shortly before the next
+    /// change for a move of its own.
+    fn growing(&self, index: usize) -> Option<Choice> {
+        let span = &self.spans[index];
+        let turn = span.begins.filter(|_| span.counts().0 < SETTLED as f64)?;
+        let last = self.made.last().filter(|last| self.can_do(index, &last.movement))?;
+        if last.movement.step == StepKind::Freeze || last.movement.id.0 == LISTEN {
+            return None;
+        }
+        let words = self.resaid(index, &last.movement, how(turn.kind)?)?;
+        let why = why::grown(self.heard, span, &turn, &last.movement);
+        let side = last.parts.last().and_then(|part| part.side).map_or(Side::Left, opposite);
+        Some(self.sided(index, last.movement.clone(), Some(words), side, why))
     }
 
     /// Whether the piece opens with something to listen to: an introduction that does not return, or hardly a sound.
@@ -226,8 +319,8 @@ impl Drafting<'_> {
 
     /// The best move of the book for a span.
     fn best(&self, index: usize) -> Move {
-        let feel = &self.feels[index];
-        let allowed = |entry: &&Entry| {
+        let (span, feel) = (&self.spans[index], &self.feels[index]);
+        let usual = |entry: &&Entry| {
             let id = entry.movement.id.0.as_str();
             entry.needs.is_empty()
                 && entry.shows.is_empty()
@@ -235,15 +328,24 @@ impl Drafting<'_> {
                 && ![LISTEN, BOW, LAST_POSE].contains(&id)
                 && self.can_rest_after(index, &entry.movement)
         };
-        let candidates: Vec<&Entry> = self.book.entries().iter().filter(allowed).collect();
-        let fitting = candidates.iter().copied().filter(|entry| self.can_do(index, &entry.movement));
+        let candidates: Vec<&Entry> = self.book.entries().iter().filter(usual).collect();
+        let fitting = || candidates.iter().copied().filter(|entry| self.can_do(index, &entry.movement)).rev();
         // The first of equals in the book's order: `max_by_key` would give the last.
-        let best = fitting.rev().max_by_key(|entry| self.score(index, &entry.movement));
+        let best = fitting()
+            .filter(|entry| self.is_affordable(&entry.movement.id))
+            .max_by_key(|entry| self.score(index, &entry.movement));
+        // Rather one move more than one that cannot be done; rather a tempo beside the range than one far from it.
+        let another = || fitting().max_by_key(|entry| self.score(index, &entry.movement));
         let nearest = || {
             let calm = candidates.iter().copied().filter(|entry| limit(entry.movement.step).is_none());
-            calm.min_by(|a, b| tempo_miss(&a.movement, feel).total_cmp(&tempo_miss(&b.movement, feel)))
+            let miss = |movement: &Move| {
+                let long = self.in_a_row(&movement.id) + span.counts().0 > TOO_LONG;
+                let faults = [long, feel.contradicts(movement), self.reads_too_long(index, &movement.words)];
+                feel.tempo_miss(movement) + FAULT * faults.iter().filter(|&&fault| fault).count() as f64
+            };
+            calm.min_by(|a, b| miss(&a.movement).total_cmp(&miss(&b.movement)))
         };
-        best.or_else(nearest).map_or_else(|| self.freeze(), |entry| entry.movement.clone())
+        best.or_else(another).or_else(nearest).map_or_else(|| self.freeze(), |entry| entry.movement.clone())
     }
 
     /// How well a move suits a span; higher is better. The weights are our judgement, the tests hold their consequences.
@@ -262,7 +364,7 @@ impl Drafting<'_> {
             .filter(|&later| key.is_some() && self.key(&self.spans[later]) == key)
             .collect();
         if !later.is_empty() {
-            let fits = later.iter().filter(|&&later| tempo_miss(movement, &self.feels[later]) == 0.0).count();
+            let fits = later.iter().filter(|&&later| self.feels[later].tempo_miss(movement) == 0.0).count();
             score += (6 * fits / later.len()) as i32;
         }
         // Each music its own move, as long as the class can keep them apart.
@@ -279,8 +381,7 @@ impl Drafting<'_> {
         score += self.ladder(index, movement);
         score += i32::from(span.counts().0 % movement.counts.0 == 0.0);
         // Teaching by movement: rather the whole body in steps than the hands alone.
-        score += i32::from(is_travelling(movement.step));
-        score -= 3 * i32::from(self.reads_too_long(index, &movement.words));
+        score += 2 * i32::from(is_travelling(movement.step));
         score - 3 * i32::from(self.is_hard_to_follow(index, movement))
     }
 
@@ -303,12 +404,16 @@ impl Drafting<'_> {
         if follows { 7 } else { 2 }
     }
 
-    /// Whether a move may be done in a span at all: its tempo fits and nobody owes their legs a rest.
+    /// Whether a move may be done in a span at all: its tempo and energy fit, its call can be read in time, it has not
+    /// gone on for too long, and nobody owes their legs a rest.
     fn can_do(&self, index: usize, movement: &Move) -> bool {
         let (span, feel) = (&self.spans[index], &self.feels[index]);
         let turns_long = movement.step == StepKind::Turn && span.counts().0 > 2.0 * movement.counts.0;
         let effort = limit(movement.step);
-        tempo_miss(movement, feel) == 0.0
+        feel.tempo_miss(movement) == 0.0
+            && !feel.contradicts(movement)
+            && !self.reads_too_long(index, &movement.words)
+            && self.in_a_row(&movement.id) + span.counts().0 <= TOO_LONG.max(span.counts().0)
             && !turns_long
             && effort.is_none_or(|longest| self.rest_due == 0.0 && span.counts().0 <= longest.0)
     }
@@ -344,11 +449,34 @@ impl Drafting<'_> {
         }
     }
 
-    /// Whether the call takes longer to read than the span before it lasts.
+    /// Whether the call takes longer to read than the cue before it lasts; a call that says the same need not be read.
     fn reads_too_long(&self, index: usize, words: &str) -> bool {
-        let Some(before) = index.checked_sub(1).map(|before| &self.spans[before]) else { return false };
+        let Some(last) = self.made.last() else { return false };
+        let Some(before) = last.parts.last().filter(|_| index > 0) else { return false };
         let at = |beat: usize| self.heard.grid.seconds_at(Beat::from(beat)).0;
-        at(before.end) - at(before.start) < time_needed(words, self.profile.age).0
+        let said = last.words.as_deref().unwrap_or(&last.movement.words);
+        let age = self.profile.age;
+        let needed = if said == words { reaction(age) } else { time_needed(words, age) };
+        at(before.end) - at(before.start) < needed.0
+    }
+
+    /// How many counts a move has been going on for, up to the span in hand.
+    fn in_a_row(&self, id: &MoveId) -> f64 {
+        let before = self.spans.iter().zip(&self.made).rev();
+        before.take_while(|(_, choice)| choice.movement.id == *id).map(|(span, _)| span.counts().0).sum()
+    }
+
+    /// Whether the class can learn a move beside the others: known ones always, a new one while there is room.
+    fn is_affordable(&self, id: &MoveId) -> bool {
+        let mut ids: Vec<MoveId> = self.made.iter().map(|choice| choice.movement.id.clone()).collect();
+        // What is sure to come later takes its room already.
+        if self.spans.iter().any(|span| matches!(span.purpose, Purpose::Hold(_))) {
+            ids.push(self.freeze().id);
+        }
+        ids.push(MoveId(LAST_POSE.into()));
+        ids.sort();
+        ids.dedup();
+        ids.contains(id) || ids.len() < most_moves(self.profile.age)
     }
 
     /// Whether the youngest are asked for movements slower or faster than they can time.
@@ -372,10 +500,7 @@ impl Drafting<'_> {
     }
 
     fn is_palette_full(&self) -> bool {
-        let mut ids: Vec<_> = self.danced().map(|choice| &choice.movement.id).collect();
-        ids.sort();
-        ids.dedup();
-        ids.len() >= palette(self.profile.age)
+        distinct(self.danced().map(|choice| &choice.movement.id)) >= self.palette
     }
 
     fn letter(&self, span: &Span) -> Option<&str> {
@@ -401,20 +526,42 @@ impl Drafting<'_> {
         shows.or_else(still).unwrap_or(&entries[0]).movement.clone()
     }
 
-    /// The side for a one-sided move that a phrase gets for the first time: the other one than last time.
-    fn turned_side(&self, movement: &Move) -> Side {
-        self.last_side(movement).map_or(Side::Left, |side| opposite(Some(side)))
+    /// The side that a one-sided move went to for fewer counts so far; `None` when they are even.
+    fn due_side(&self, movement: &Move) -> Option<Side> {
+        let parts = self
+            .made
+            .iter()
+            .filter(|choice| choice.movement.id == movement.id)
+            .flat_map(|choice| &choice.parts);
+        let (mut left, mut right) = (0, 0);
+        for part in parts {
+            match part.side {
+                Some(Side::Left) => left += part.end - part.start,
+                Some(Side::Right) => right += part.end - part.start,
+                None => {}
+            }
+        }
+        match left.cmp(&right) {
+            std::cmp::Ordering::Less => Some(Side::Left),
+            std::cmp::Ordering::Equal => None,
+            std::cmp::Ordering::Greater => Some(Side::Right),
+        }
     }
 
+    /// The side that a move began with when it was last used.
     fn last_side(&self, movement: &Move) -> Option<Side> {
-        self.made.iter().rev().find(|choice| choice.movement.id == movement.id).and_then(|choice| choice.side)
+        self.made.iter().rev().find(|choice| choice.movement.id == movement.id).and_then(Choice::side)
     }
 }
 
-fn opposite(side: Option<Side>) -> Side {
-    match side {
-        Some(Side::Left) | None => Side::Right,
-        Some(Side::Right) => Side::Left,
+/// How a move changes with a gradual turn.
+fn how(kind: TurnKind) -> Option<&'static str> {
+    match kind {
+        TurnKind::Crescendo => Some("bigger"),
+        TurnKind::Diminuendo => Some("smaller"),
+        TurnKind::Accelerando => Some("faster"),
+        TurnKind::Ritardando => Some("slower"),
+        _ => None,
     }
 }
 

@@ -4,7 +4,9 @@
 //! profile always give the same draft. Where moves may change is decided in `spans`, which move it is in `choose`.
 
 mod choose;
+mod feel;
 mod prompts;
+mod sides;
 mod spans;
 mod why;
 
@@ -65,8 +67,9 @@ pub enum DraftError {
 /// Drafts a choreography for what was heard.
 ///
 /// Moves change only where a phrase starts, where the music turns, and after a freeze; a phrase that returns gets its
-/// move back, a varied one (`A'`) a variation. Rests and held beats freeze. Every cue lasts at least four counts and
-/// two seconds. Moves that need scarves or held hands are left to the teacher.
+/// move back, a varied one (`A'`) a variation, and so does one that has gone on for long. One-sided moves change sides
+/// by eights or sixteens. Rests and held beats freeze. Every cue lasts at least four counts, two seconds and the time to
+/// read the next call. Moves that need scarves or held hands are left to the teacher.
 ///
 /// # Errors
 /// [`DraftError`] when there is no beat, nothing to hear, too little of it, or no move to use.
@@ -85,17 +88,21 @@ pub fn draft(heard: &Listening, book: &MoveBook, profile: &Profile) -> Result<Dr
     if book.entries().is_empty() {
         return Err(DraftError::NoMoves);
     }
-    let spans = spans::spans(heard);
+    let spans = spans::spans(heard, *profile);
     let chosen = choose::choose(heard, book, *profile, &spans);
     let mut cues = Vec::with_capacity(chosen.len());
     let mut moves: Vec<Move> = Vec::new();
-    for (span, choice) in spans.iter().zip(&chosen) {
-        cues.push(Cue {
-            words: choice.words.clone(),
-            side: choice.side,
-            why: Some(choice.why.clone()),
-            ..Cue::new(Beat::from(span.start), span.counts(), choice.movement.id.clone())
-        });
+    for choice in &chosen {
+        for (index, part) in choice.parts.iter().enumerate() {
+            let why = if index == 0 { choice.why.clone() } else { why::other_side(&choice.movement) };
+            let counts = Counts((part.end - part.start) as f64);
+            cues.push(Cue {
+                words: choice.words.clone(),
+                side: part.side,
+                why: Some(why),
+                ..Cue::new(Beat::from(part.start), counts, choice.movement.id.clone())
+            });
+        }
         if !moves.iter().any(|entry| entry.id == choice.movement.id) {
             moves.push(choice.movement.clone());
         }
@@ -112,7 +119,7 @@ pub fn new_dance(title: &str, recording: Source, profile: Profile, heard: &Liste
         schema: SCHEMA,
         title: title.to_owned(),
         recording,
-        profile,
+        profile: profile.into(),
         notes: String::new(),
         grid: heard.grid.clone(),
         anchors: Vec::new(),

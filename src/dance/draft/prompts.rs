@@ -2,9 +2,11 @@
 
 use super::spans::enough;
 use crate::dance::Prompt;
+use crate::dance::reading::SHORTEST_SHOWN;
 use crate::grid::Phrase;
 use crate::listening::{Articulation, Listening, Turn, TurnKind};
 use crate::units::Beat;
+use serde_json::Map;
 
 /// The most questions in one draft: a lesson has time for a few.
 const MOST: usize = 4;
@@ -89,7 +91,7 @@ fn about_turn(turn: &Turn) -> Prompt {
         }
     };
     let at = Beat(turn.end_beat.0.max(turn.start_beat.0).max(0.0).round());
-    Prompt { at, question: question.into(), answer: answer.into(), pause: false }
+    Prompt { at, question: question.into(), answer: answer.into(), pause: false, unknown: Map::new() }
 }
 
 /// Questions about returning and new tunes, smooth and short notes, and the count.
@@ -100,6 +102,7 @@ fn about_form(heard: &Listening) -> Vec<Prompt> {
         question: question.into(),
         answer,
         pause: false,
+        unknown: Map::new(),
     };
     let base = |phrase: &Phrase| phrase.letter.trim_end_matches(['\'', '\u{2032}']).to_owned();
     let mut asked = Vec::new();
@@ -123,7 +126,7 @@ fn about_form(heard: &Listening) -> Vec<Prompt> {
     if let Some(metre) = heard.metres.first() {
         let late = heard.grid.len() / 2;
         let at = heard.grid.bars().iter().copied().find(|&bar| bar >= late);
-        if let Some(at) = at.filter(|&at| at + enough(&heard.grid, at) <= heard.grid.len()) {
+        if let Some(at) = at.filter(|&at| at + enough(&heard.grid, at, SHORTEST_SHOWN) <= heard.grid.len()) {
             asked.push(ask(at, "How many beats are in a bar?", format!("{}.", metre.beats)));
         }
     }

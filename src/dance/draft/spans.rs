@@ -1,21 +1,29 @@
 //! Where moves may change: the piece cut at phrase starts, turns, rests and its ending.
 
-use crate::dance::reading::SHORTEST_SHOWN;
+use crate::dance::Profile;
+use crate::dance::reading::{SHORTEST_SHOWN, time_needed};
 use crate::grid::Grid;
 use crate::listening::{Listening, Turn, TurnKind};
-use crate::units::{Beat, Counts};
+use crate::units::{Beat, Counts, Seconds};
 
 /// The fewest counts of a cue.
 const FEWEST_COUNTS: usize = 4;
 
 /// The fewest counts between a gradual turn and another change: a class needs time to settle.
-const SETTLED: usize = 8;
+pub(super) const SETTLED: usize = 8;
 
 /// Counts between changes where no phrases were found: four bars of four.
 const WITHOUT_PHRASES: usize = 16;
 
 /// Turns less sure than this do not change the move.
 const SURE_ENOUGH: f32 = 0.4;
+
+/// Turns at least this sure change the move in the middle of a phrase too, and sudden ones rather than the phrase start
+/// beside them: they are likelier there than not.
+const SURE: f32 = 0.5;
+
+/// The start of a gradual change is heard to a second, so a phrase or bar start within it is as near.
+const GRADUAL: Seconds = Seconds(1.0);
 
 /// How much of a span a gradual turn must fill to shape it.
 const MOST: f64 = 0.6;
@@ -50,6 +58,8 @@ pub(super) struct Span {
     pub(super) sudden: Option<Turn>,
     /// The gradual turn that fills most of it, if there is one.
     pub(super) gradual: Option<Turn>,
+    /// The gradual turn that begins with it, if there is one.
+    pub(super) begins: Option<Turn>,
 }
 
 impl Span {
@@ -60,11 +70,12 @@ impl Span {
 }
 
 /// The spans of a piece, in order, without overlaps; there may be a short gap (a pickup) before the first.
-pub(super) fn spans(heard: &Listening) -> Vec<Span> {
-    let grid = &heard.grid;
+pub(super) fn spans(heard: &Listening, profile: Profile) -> Vec<Span> {
+    let pace = Pace::of(&heard.grid, profile);
+    let grid = pace.grid;
     let starts = phrase_starts(grid);
-    let holds = holds(heard, &starts);
-    let mut cuts = cuts(heard, &starts, &holds);
+    let holds = holds(heard, &pace, &starts);
+    let mut cuts = cuts(heard, &pace, &starts, &holds);
     // A turn may end after the last beat: the sound fades, and nobody counts any more.
     cuts.retain(|&cut| cut < grid.len());
     cuts.push(grid.len());
@@ -85,18 +96,39 @@ pub(super) fn spans(heard: &Listening) -> Vec<Span> {
         let sudden =
             sure_turns(heard).find(|turn| turn.kind.sudden() && snapped(turn.start_beat, &starts) == start);
         let gradual = sure_turns(heard).find(|turn| fills(turn, start, end));
-        let (sudden, gradual) = (sudden.copied(), gradual.copied());
-        spans.push(Span { start, end, purpose, phrase, part, sudden, gradual });
+        let begins = sure_turns(heard)
+            .find(|turn| is_gradual(turn.kind) && begun(grid, turn.start_beat, &starts) == start);
+        let (sudden, gradual, begins) = (sudden.copied(), gradual.copied(), begins.copied());
+        spans.push(Span { start, end, purpose, phrase, part, sudden, gradual, begins });
     }
-    end_in_a_pose(grid, &mut spans);
+    end_in_a_pose(&pace, &mut spans);
     spans
 }
 
-/// The fewest whole counts from a beat that are enough for a cue: four, and two seconds.
-pub(super) fn enough(grid: &Grid, from: usize) -> usize {
+/// How long a cue must be for a class to read the next call while it does this one.
+struct Pace<'a> {
+    grid: &'a Grid,
+    shortest: Seconds,
+}
+
+impl<'a> Pace<'a> {
+    /// Two words must be read and answered in the shortest cue; longer calls follow longer cues.
+    fn of(grid: &'a Grid, profile: Profile) -> Self {
+        let two_words = time_needed("two words", profile.age);
+        Self { grid, shortest: Seconds(two_words.0.max(SHORTEST_SHOWN.0)) }
+    }
+
+    /// The fewest whole counts from a beat that are enough for a cue: four, and time to read the next call.
+    fn enough(&self, from: usize) -> usize {
+        enough(self.grid, from, self.shortest)
+    }
+}
+
+/// The fewest whole counts from a beat that last at least `shortest`, and no fewer than four.
+pub(super) fn enough(grid: &Grid, from: usize, shortest: Seconds) -> usize {
     let start = grid.seconds_at(Beat::from(from));
     let lasts = |counts: usize| grid.seconds_at(Beat::from(from + counts)).since(start).0;
-    (FEWEST_COUNTS..).find(|&counts| lasts(counts) >= SHORTEST_SHOWN.0 - 1e-6).unwrap_or(FEWEST_COUNTS)
+    (FEWEST_COUNTS..).find(|&counts| lasts(counts) >= shortest.0 - 1e-6).unwrap_or(FEWEST_COUNTS)
 }
 
 /// Count ones, or a plain raster from the first bar where there are no phrases.
@@ -131,8 +163,8 @@ struct Hold {
 /// Rests of a beat or more and held beats, long enough to be read and done, and apart from each other.
 ///
 /// A freeze goes on to the next phrase or bar start where one is near, so that the class sets off together.
-fn holds(heard: &Listening, starts: &[usize]) -> Vec<Hold> {
-    let grid = &heard.grid;
+fn holds(heard: &Listening, pace: &Pace<'_>, starts: &[usize]) -> Vec<Hold> {
+    let grid = pace.grid;
     let mut holds: Vec<Hold> = Vec::new();
     for turn in sure_turns(heard) {
         let start = Beat(turn.start_beat.0.round()).index();
@@ -146,21 +178,21 @@ fn holds(heard: &Listening, starts: &[usize]) -> Vec<Hold> {
         };
         // An opening silence is waited for, not frozen in; a closing one belongs to the last pose.
         let first = starts.first().copied().unwrap_or(0);
-        let opening = start < first + enough(grid, first);
-        if !long_enough || opening || start + enough(grid, start) > grid.len() {
+        let opening = start < first + pace.enough(first);
+        if !long_enough || opening || start + pace.enough(start) > grid.len() {
             continue;
         }
         if let Some(last) = holds.last()
-            && start < last.end + enough(grid, last.end)
+            && start < last.end + pace.enough(last.end)
         {
             continue;
         }
-        let least = (start + enough(grid, start)).max(Beat(turn.end_beat.0.round()).index());
+        let least = (start + pace.enough(start)).max(Beat(turn.end_beat.0.round()).index());
         let near = |marks: &[usize], reach: usize| {
             marks.iter().copied().find(|mark| (least..=least + reach).contains(mark))
         };
         let mut end = near(starts, 4).or_else(|| near(grid.bars(), 3)).unwrap_or(least).min(grid.len());
-        if end + enough(grid, end) > grid.len() {
+        if end + pace.enough(end) > grid.len() {
             end = grid.len();
         }
         holds.push(Hold { start, end, turn: *turn });
@@ -169,26 +201,42 @@ fn holds(heard: &Listening, starts: &[usize]) -> Vec<Hold> {
 }
 
 /// Where spans begin, ascending: the strongest reasons first, each far enough from those before.
-fn cuts(heard: &Listening, starts: &[usize], holds: &[Hold]) -> Vec<usize> {
-    let grid = &heard.grid;
+///
+/// Rests, then sure sudden turns, phrase starts, where sure gradual changes begin; what is heard less surely, and where
+/// gradual changes end, only with time to settle on either side.
+fn cuts(heard: &Listening, pace: &Pace<'_>, starts: &[usize], holds: &[Hold]) -> Vec<usize> {
+    let grid = pace.grid;
     let mut taken: Vec<usize> = holds.iter().flat_map(|hold| [hold.start, hold.end]).collect();
     taken.retain(|&cut| cut < grid.len());
-    let sudden: Vec<usize> = sure_turns(heard)
-        .filter(|turn| turn.kind.sudden())
-        .map(|turn| snapped(turn.start_beat, starts))
-        .collect();
-    let gradual: Vec<usize> = sure_turns(heard)
-        .filter(|turn| is_gradual(turn.kind))
-        .flat_map(|turn| [snapped(turn.start_beat, starts), snapped(turn.end_beat, starts)])
-        .collect();
     let first = starts.first().copied().unwrap_or(0);
-    for (candidates, apart) in [(&[first][..], 0), (&sudden, 0), (starts, 0), (&gradual, SETTLED)] {
+    let placed = |wanted: &dyn Fn(&Turn) -> bool| -> Vec<usize> {
+        let mut turns: Vec<&Turn> = sure_turns(heard).filter(|turn| wanted(turn)).collect();
+        // The surest first; the earlier of equals, since a stable sort keeps their order.
+        turns.sort_by(|a, b| b.sureness.0.total_cmp(&a.sureness.0));
+        turns.into_iter().map(|turn| snapped(turn.start_beat, starts)).collect()
+    };
+    let at_once = |turn: &Turn| turn.kind.sudden() || turn.kind == TurnKind::ATempo;
+    let sudden = placed(&|turn| at_once(turn) && turn.sureness.0 >= SURE);
+    let doubtful = placed(&at_once);
+    let gradual = |turn: &&Turn| is_gradual(turn.kind);
+    let begins: Vec<usize> = sure_turns(heard)
+        .filter(|turn| turn.sureness.0 >= SURE)
+        .filter(gradual)
+        .map(|turn| begun(grid, turn.start_beat, starts))
+        .collect();
+    let rest: Vec<usize> = sure_turns(heard)
+        .filter(gradual)
+        .flat_map(|turn| [begun(grid, turn.start_beat, starts), begun(grid, turn.end_beat, starts)])
+        .collect();
+    let by_weight =
+        [(&[first][..], 0), (&sudden, 0), (starts, 0), (&begins, 0), (&doubtful, SETTLED), (&rest, SETTLED)];
+    for (candidates, apart) in by_weight {
         for &cut in candidates {
             let free = cut >= first
                 && !holds.iter().any(|hold| (hold.start..hold.end).contains(&cut))
                 && taken.iter().copied().chain([grid.len()]).all(|other| {
                     let (from, to) = (cut.min(other), cut.max(other));
-                    to - from >= enough(grid, from).max(apart)
+                    to - from >= pace.enough(from).max(apart)
                 });
             if free {
                 taken.push(cut);
@@ -196,12 +244,23 @@ fn cuts(heard: &Listening, starts: &[usize], holds: &[Hold]) -> Vec<usize> {
         }
     }
     // A piece of little more than a pickup is one span.
-    if first >= enough(grid, 0) || taken.is_empty() {
+    if first >= pace.enough(0) || taken.is_empty() {
         taken.push(0);
     }
     taken.sort_unstable();
     taken.dedup();
     taken
+}
+
+/// Where a class begins to show a gradual change: at the phrase start within a second, else at the bar start within a
+/// count, else at the nearest beat.
+fn begun(grid: &Grid, at: Beat, starts: &[usize]) -> usize {
+    let near = |marks: &[usize], reach: f64| {
+        let off = |mark: usize| (mark as f64 - at.0).abs();
+        marks.iter().copied().filter(|&mark| off(mark) <= reach).min_by(|&a, &b| off(a).total_cmp(&off(b)))
+    };
+    let second = GRADUAL.0 * grid.tempo_at(at).0 / 60.0;
+    near(starts, second.max(1.0)).or_else(|| near(grid.bars(), 1.0)).unwrap_or(Beat(at.0.round()).index())
 }
 
 fn is_gradual(kind: TurnKind) -> bool {
@@ -223,29 +282,30 @@ fn main_phrase(grid: &Grid, start: usize, end: usize) -> Option<usize> {
     grid.phrase_spans().rev().max_by_key(shared).filter(|span| shared(span) > 0).map(|span| span.index)
 }
 
-/// Gives the last counts to a pose: from a bar start where one is near, held to the last beat.
-fn end_in_a_pose(grid: &Grid, spans: &mut Vec<Span>) {
+/// Gives the last counts to a pose: from the last bar start that leaves enough of them, held to the last beat.
+///
+/// The move before it goes on until then, unless that would be too short for a cue.
+fn end_in_a_pose(pace: &Pace<'_>, spans: &mut Vec<Span>) {
+    let grid = pace.grid;
     let Some(last) = spans.last_mut() else { return };
-    let latest = (1..=grid.len()).rev().find(|&from| from + enough(grid, from) <= grid.len()).unwrap_or(0);
-    let from = grid
-        .bars()
-        .iter()
-        .rev()
-        .copied()
-        .find(|&bar| bar <= latest && bar + FEWEST_COUNTS >= latest)
-        .unwrap_or(latest);
-    if matches!(last.purpose, Purpose::Hold(_)) || from < last.start + enough(grid, last.start) {
-        last.purpose = Purpose::Ending;
-    } else {
-        let pose = Span {
-            start: from,
-            purpose: Purpose::Ending,
-            part: last.part + 1,
-            sudden: None,
-            gradual: None,
-            ..last.clone()
-        };
-        last.end = from;
-        spans.push(pose);
+    let latest = (1..=grid.len()).rev().find(|&from| from + pace.enough(from) <= grid.len()).unwrap_or(0);
+    let earliest = last.start + pace.enough(last.start);
+    let bar = grid.bars().iter().rev().copied().find(|&bar| bar <= latest && bar + FEWEST_COUNTS >= latest);
+    let from = [bar, Some(latest)].into_iter().flatten().find(|&from| from >= earliest);
+    match from.filter(|_| !matches!(last.purpose, Purpose::Hold(_))) {
+        None => last.purpose = Purpose::Ending,
+        Some(from) => {
+            let pose = Span {
+                start: from,
+                purpose: Purpose::Ending,
+                part: last.part + 1,
+                sudden: None,
+                gradual: None,
+                begins: None,
+                ..last.clone()
+            };
+            last.end = from;
+            spans.push(pose);
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! Why a draft chose as it did, in sentences for the teacher.
 
-use super::choose::{Choice, Feel, Variation};
+use super::choose::{Choice, Variation};
+use super::feel::Feel;
 use super::spans::Span;
 use crate::dance::{Move, Profile, StepKind};
 use crate::listening::{Articulation, Dynamic, Listening, Pulse, Turn, TurnKind};
@@ -85,6 +86,10 @@ pub(super) fn shown(heard: &Listening, span: &Span, movement: &Move) -> String {
     format!("{} in {}, and '{}' shows it", turn(&of), name(heard, span), movement.words)
 }
 
+pub(super) fn grown(heard: &Listening, span: &Span, of: &Turn, movement: &Move) -> String {
+    format!("{} in {}, and '{}' goes on with it", turn(of), name(heard, span), movement.words)
+}
+
 pub(super) fn again(heard: &Listening, span: &Span, first: &Span, varied: bool, how: Variation) -> String {
     let (here, before) = (name(heard, span), name(heard, first));
     let sounds = if varied { "varies" } else { "sounds like" };
@@ -92,8 +97,13 @@ pub(super) fn again(heard: &Listening, span: &Span, first: &Span, varied: bool, 
         Variation::None => "",
         Variation::Side => " to the other side",
         Variation::Size => " in another size",
+        Variation::Way => " another way, since it has gone on for long",
     };
     format!("{here} {sounds} {before}, so its move comes back{how}")
+}
+
+pub(super) fn other_side(movement: &Move) -> String {
+    format!("'{}' changes sides here, so that both sides learn it", movement.words)
 }
 
 /// A move chosen for the music's energy, with what else spoke for it.
