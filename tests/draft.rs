@@ -27,6 +27,7 @@ fn a_source() -> Source {
         title: None,
         performer: None,
         year: None,
+        unknown: serde_json::Map::new(),
     }
 }
 
@@ -345,6 +346,77 @@ fn a_rondo_in_full() {
     insta::assert_snapshot!(lines.join("\n"));
 }
 
+/// The same music over and over: varied after 32 counts, another move after 64.
+#[test]
+fn music_that_goes_on_is_varied_and_then_danced_otherwise() {
+    for bpm in [84.0, 100.0, 120.0, 144.0, 160.0, 180.0] {
+        for energy in 2..=4 {
+            let draft = drafted(&heard(0, &["A"; 8].map(|l| phrase(l, 16, bpm, energy)), &[]));
+            let mut same: Vec<&Cue> = Vec::new();
+            for cue in &draft.cues {
+                if same.last().is_some_and(|last| last.movement != cue.movement) {
+                    same.clear();
+                }
+                same.push(cue);
+                let counts: f64 = same.iter().map(|cue| cue.counts.0).sum();
+                assert!(counts <= 64.0, "{counts} counts at {bpm}, energy {energy}: {:?}", ids(&draft));
+                let one_way = same.iter().all(|cue| cue.words == same[0].words && cue.side == same[0].side);
+                assert!(counts <= 32.0 || !one_way, "{counts} counts at {bpm}, energy {energy}: {same:#?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn one_sided_moves_go_to_both_sides_by_eights() {
+    for bpm in [60.0, 90.0, 112.0, 144.0] {
+        for counts in [16, 24, 32, 48] {
+            let phrases =
+                ["A", "B", "A", "C"].map(|l| phrase(l, counts, bpm, 2).joined(Articulation::Legato));
+            let draft = drafted(&heard(0, &phrases, &[]));
+            let mut sides: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+            for cue in draft.cues.iter().filter(|cue| move_of(&draft, cue).one_sided) {
+                let (left, right) = sides.entry(&cue.movement.as_ref().expect("named").0).or_default();
+                match cue.side.expect("a one-sided move says which") {
+                    Side::Left => *left += cue.counts.0,
+                    Side::Right => *right += cue.counts.0,
+                }
+                assert!(cue.counts.0 <= 20.0, "{cue:?}");
+            }
+            assert!(sides.values().all(|(left, right)| (left - right).abs() <= 8.0), "{sides:?}");
+        }
+    }
+}
+
+#[test]
+fn a_crescendo_just_before_a_new_phrase_grows_in_the_move_that_is_danced() {
+    let phrases = ["A", "B"].map(|l| phrase(l, 16, 112.0, 3));
+    let draft = drafted(&heard(0, &phrases, &[turn(TurnKind::Crescendo, 12.0, 30.0)]));
+    let (before, growing) = (at(&draft, 0.0), at(&draft, 12.0));
+    assert_eq!(before.movement, growing.movement);
+    assert!(growing.words.as_deref().expect("resaid").ends_with(", bigger"), "{growing:?}");
+}
+
+/// 99.97 counts a minute are 100 for everyone who marches.
+#[test]
+fn a_hair_beside_a_moves_range_is_inside_it() {
+    let phrases = ["A", "A"].map(|l| phrase(l, 16, 99.97, 3).joined(Articulation::Detached));
+    let draft = drafted(&heard(0, &phrases, &[]));
+    assert_eq!(ids(&draft)[0], "march");
+}
+
+#[test]
+fn the_last_pose_is_no_longer_than_two_bars() {
+    for bpm in [66.0, 100.0, 132.0, 180.0] {
+        for last in 4..=16 {
+            let phrases = [phrase("A", 16, bpm, 3), phrase("B", 16 + last, bpm, 3)];
+            let draft = drafted(&heard(0, &phrases, &[]));
+            let pose = draft.cues.last().expect("some");
+            assert!(pose.counts.0 <= 9.0, "{} of {last} at {bpm}", pose.counts.0);
+        }
+    }
+}
+
 fn any_phrase(energies: std::ops::RangeInclusive<u8>, drift: f64) -> impl Strategy<Value = Heard> {
     let articulation = prop_oneof![
         Just(Articulation::Staccato),
@@ -446,35 +518,38 @@ proptest! {
         prop_assume!(music.grid.len() >= 8);
         let draft = drafted(&music);
         let phrase_start = |at: f64| music.grid.phrases().iter().any(|phrase| phrase.start as f64 == at);
+        // The bar start within a count of a gradual turn is as near.
         let at_turn = |at: f64| {
-            music.turns.iter().any(|turn| {
-                (turn.start_beat.0.round() - at).abs() < 0.5 || (turn.end_beat.0.round() - at).abs() < 0.5
-            })
+            let near = |beat: Beat| (beat.0 - at).abs() <= 1.0;
+            music.turns.iter().any(|turn| near(turn.start_beat) || near(turn.end_beat))
         };
         for (index, cue) in draft.cues.iter().enumerate() {
             let after_freeze = index > 0 && move_of(&draft, &draft.cues[index - 1]).step == StepKind::Freeze;
             let ending = index + 1 == draft.cues.len();
             let pickup = cue.at.0 == 0.0;
+            let other_side = index > 0
+                && draft.cues[index - 1].movement == cue.movement
+                && draft.cues[index - 1].side != cue.side;
             prop_assert!(
-                phrase_start(cue.at.0) || at_turn(cue.at.0) || after_freeze || ending || pickup,
+                other_side || phrase_start(cue.at.0) || at_turn(cue.at.0) || after_freeze || ending || pickup,
                 "cue at {} for no reason", cue.at.0
             );
         }
     }
 
+    /// Beside the range by what is hardly noticed (3 % over six beats: Drake and Botte 1993), or for a few hurried counts.
     #[test]
     fn nobody_moves_outside_a_moves_tempo(music in any_piece(), profile in any_profile()) {
         prop_assume!(music.grid.len() >= 8);
         let draft = draft(&music, &MoveBook::built_in(), &profile).expect("a beat");
         for cue in &draft.cues {
             let entry = move_of(&draft, cue);
-            for beat in cue.at.index()..cue.end().index() {
-                let bpm = music.grid.tempo_at(Beat::from(beat)).0;
-                prop_assert!(
-                    (entry.tempo.slowest.0 - 1e-6..=entry.tempo.fastest.0 + 1e-6).contains(&bpm),
-                    "{} at {}", entry.id.0, bpm
-                );
-            }
+            let range = 0.97 * entry.tempo.slowest.0..=1.03 * entry.tempo.fastest.0;
+            let tempi: Vec<f64> = (cue.at.index()..cue.end().index())
+                .map(|beat| music.grid.tempo_at(Beat::from(beat)).0)
+                .collect();
+            let stray = tempi.iter().filter(|bpm| !range.contains(bpm)).count();
+            prop_assert!(stray <= 3 && 2 * stray < tempi.len(), "{} at {:?}", entry.id.0, tempi);
         }
     }
 
@@ -504,12 +579,14 @@ proptest! {
         prop_assert_eq!(draft(&music, &book, &profile), draft(&music.clone(), &book, &profile));
     }
 
+    /// As long as no music goes on for more than 64 counts, after which another move takes over.
     #[test]
     fn at_a_steady_tempo_equal_letters_have_equal_moves(
         phrases in prop::collection::vec((0..3usize, 1..=3u8), 2..9),
         bpm in 70.0..150.0f64,
         age in 5..12u8,
     ) {
+        prop_assume!(phrases.windows(5).all(|five| five.iter().any(|phrase| phrase.0 != five[0].0)));
         let phrases: Vec<Heard> =
             phrases.iter().map(|&(letter, energy)| phrase(["A", "B", "C"][letter], 16, bpm, energy)).collect();
         let music = heard(0, &phrases, &[]);

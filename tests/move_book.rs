@@ -38,6 +38,10 @@ fn nothing_in_the_book_file_is_left_unread() {
         let keys = |value: &Value| value.as_object().expect("object").keys().cloned().collect::<Vec<_>>();
         assert_eq!(keys(written), keys(&read), "{}", written["id"]);
     }
+    for entry in book().moves() {
+        let unread = [&entry.unknown, &entry.tempo.unknown, &entry.seated.unknown, &entry.low_impact.unknown];
+        assert!(unread.iter().all(|unread| unread.is_empty()), "{}: {unread:?}", entry.id.0);
+    }
 }
 
 #[test]
@@ -207,7 +211,7 @@ fn each_energy_has_a_move_without_needs_at_every_common_tempo() {
         for bpm in 60..=176 {
             let bpm = f64::from(bpm);
             let fits = book().entries().iter().any(|entry| {
-                let tempo = entry.movement.tempo;
+                let tempo = &entry.movement.tempo;
                 entry.needs.is_empty()
                     && entry.movement.energy.level().abs_diff(energy) <= u8::from(energy == 5)
                     && (tempo.slowest.0..=tempo.fastest.0).contains(&bpm)

@@ -43,6 +43,7 @@ fn faulty() -> Vec<(Dance, Option<Listening>)> {
             question: "Why?".into(),
             answer: String::new(),
             pause: false,
+            unknown: serde_json::Map::new(),
         });
     }
     add(odd, |heard| heard.length = Seconds(90.0));

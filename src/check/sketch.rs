@@ -14,7 +14,7 @@ use serde_json::Map;
 
 /// A move that no rule objects to between 60 and 180 counts a minute.
 pub(super) fn a_move(id: &str, step: StepKind) -> Move {
-    let gentle = |how: &str| GentleVersion { words: id.into(), how: how.into() };
+    let gentle = |how: &str| GentleVersion { words: id.into(), how: how.into(), unknown: Map::new() };
     Move {
         id: MoveId(id.into()),
         words: id.into(),
@@ -24,12 +24,13 @@ pub(super) fn a_move(id: &str, step: StepKind) -> Move {
         energy: Energy::new(3).expect("in range"),
         step,
         steps_per_count: 1.0,
-        tempo: StepRate { slowest: Bpm(30.0), fastest: Bpm(300.0) },
+        tempo: StepRate { slowest: Bpm(30.0), fastest: Bpm(300.0) }.into(),
         suits: vec![],
         one_sided: false,
         seated: gentle("Sitting."),
         low_impact: gentle("Softly."),
         caution: Some("Mind your neighbours.".into()),
+        unknown: Map::new(),
     }
 }
 
@@ -74,8 +75,9 @@ pub(super) fn dance_at(bpm: f64, beats: usize) -> Dance {
             title: None,
             performer: None,
             year: None,
+            unknown: Map::new(),
         },
-        profile: Profile { age: 7, distance: 3.0 },
+        profile: Profile { age: 7, distance: 3.0 }.into(),
         notes: String::new(),
         grid,
         anchors: vec![],

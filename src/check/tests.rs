@@ -68,15 +68,26 @@ fn a_silenced_finding_is_counted_and_not_shown() {
         (report.findings.iter().filter(|finding| finding.rule == "off-grid").count(), report.silenced)
     };
     assert_eq!(off_grid(&dance), (2, 0));
-    dance.silenced.push(Silenced { rule: "off-grid".into(), at: Some(Beat(8.5)), reason: "echo".into() });
+    dance.silenced.push(Silenced {
+        rule: "off-grid".into(),
+        at: Some(Beat(8.5)),
+        reason: "echo".into(),
+        unknown: serde_json::Map::new(),
+    });
     assert_eq!(off_grid(&dance), (1, 1));
-    dance.silenced.push(Silenced { rule: "off-grid".into(), at: None, reason: "all of them".into() });
+    dance.silenced.push(Silenced {
+        rule: "off-grid".into(),
+        at: None,
+        reason: "all of them".into(),
+        unknown: serde_json::Map::new(),
+    });
     assert_eq!(off_grid(&dance), (0, 2));
 }
 
 #[test]
 fn silencing_a_place_does_not_silence_the_whole_dance() {
-    let here = |at| Silenced { rule: "gap".into(), at, reason: String::new() };
+    let here =
+        |at| Silenced { rule: "gap".into(), at, reason: String::new(), unknown: serde_json::Map::new() };
     let mut found = RULES[0].about_dance(String::new(), "");
     found.rule = "gap";
     assert!(!covers(&here(Some(Beat(0.0))), &found));

@@ -12,7 +12,7 @@ pub(super) fn run(options: &Check, output: &mut Output) -> Result<Outcome, Probl
     for note in opened.notes.iter().chain(&opened.read_only) {
         output.remark(format_args!("note: {note}"));
     }
-    opened.dance.profile = with_class(opened.dance.profile, &options.class);
+    *opened.dance.profile = with_class(*opened.dance.profile, &options.class);
     let found = shelf::recording_for(&opened.dance, &options.dance, &mut |path| {
         let heard = hear::hear(path, &options.hearing, output)?;
         Ok((heard.identity, heard.listening))

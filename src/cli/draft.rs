@@ -36,6 +36,7 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
         title: heard.tags.title,
         performer: heard.tags.performer,
         year: None,
+        unknown: serde_json::Map::new(),
     };
     let dance = dance::new_dance(&title, source, profile, &heard.listening, drafted);
     shelf::save(&target, &dance, stamp)?;

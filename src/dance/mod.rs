@@ -6,11 +6,13 @@ mod book;
 mod draft;
 pub mod edit;
 pub mod file;
+mod kept;
 pub mod reading;
 mod types;
 
 pub use book::{BOOK_SCHEMA, Entry, MoveBook, MoveBookError, Need};
 pub use draft::{Draft, DraftError, FEWEST_BEATS, LONGEST_JUMPING, LONGEST_RUNNING, draft, new_dance};
+pub use kept::Kept;
 pub use types::{
     Cue, Dance, Energy, GentleVersion, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,
     StepKind, StepRate,

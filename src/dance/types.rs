@@ -1,5 +1,6 @@
 //! The dance as data. `docs/dance-file.md` describes its JSON form, `docs/dance.schema.json` states it.
 
+use super::kept::{Kept, exactly};
 use crate::grid::{Anchor, Grid};
 use crate::identity::Identity;
 use crate::listening::Articulation;
@@ -20,7 +21,7 @@ pub struct Dance {
     /// The recording it was made for.
     pub recording: Source,
     /// Who it is for.
-    pub profile: Profile,
+    pub profile: Kept<Profile>,
     /// The teacher's notes to herself, any length.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub notes: String,
@@ -40,7 +41,7 @@ pub struct Dance {
     #[serde(default)]
     pub silenced: Vec<Silenced>,
     /// Fields this program does not know, kept and written back.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "exactly")]
     pub unknown: Map<String, Value>,
 }
 
@@ -61,6 +62,9 @@ pub struct Source {
     /// Year of first publication, as the teacher entered it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub year: Option<u16>,
+    /// Fields this program does not know, kept and written back.
+    #[serde(flatten, serialize_with = "exactly")]
+    pub unknown: Map<String, Value>,
 }
 
 impl Source {
@@ -167,6 +171,9 @@ pub struct GentleVersion {
     pub words: String,
     /// How to do it, one sentence.
     pub how: String,
+    /// Fields this program does not know, kept and written back.
+    #[serde(flatten, serialize_with = "exactly")]
+    pub unknown: Map<String, Value>,
 }
 
 /// An entry of the move book.
@@ -189,7 +196,7 @@ pub struct Move {
     /// Steps (or claps, jumps ...) in one count; 0 for none.
     pub steps_per_count: f64,
     /// At which tempo of the counts it works.
-    pub tempo: StepRate,
+    pub tempo: Kept<StepRate>,
     /// Articulations it suits; empty when it suits all.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub suits: Vec<Articulation>,
@@ -203,6 +210,9 @@ pub struct Move {
     /// What to watch for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub caution: Option<String>,
+    /// Fields this program does not know, kept and written back.
+    #[serde(flatten, serialize_with = "exactly")]
+    pub unknown: Map<String, Value>,
 }
 
 /// Which side a one-sided move goes to first, seen by the children.
@@ -237,7 +247,7 @@ pub struct Cue {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Fields this program does not know, kept and written back.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "exactly")]
     pub unknown: Map<String, Value>,
 }
 
@@ -276,6 +286,9 @@ pub struct Prompt {
     /// Whether the music waits for the class.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub pause: bool,
+    /// Fields this program does not know, kept and written back.
+    #[serde(flatten, serialize_with = "exactly")]
+    pub unknown: Map<String, Value>,
 }
 
 /// A finding that the teacher has seen and wants no more of.
@@ -288,6 +301,9 @@ pub struct Silenced {
     pub at: Option<Beat>,
     /// Her reason.
     pub reason: String,
+    /// Fields this program does not know, kept and written back.
+    #[serde(flatten, serialize_with = "exactly")]
+    pub unknown: Map<String, Value>,
 }
 
 impl Dance {

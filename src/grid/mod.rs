@@ -31,6 +31,7 @@ pub struct Grid {
 
 /// The start of a phrase and the letter of its music.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Phrase {
     /// Index of the beat that is its count one.
     pub start: usize,

@@ -38,8 +38,9 @@ pub(crate) fn dance(grid: Grid, cues: Vec<Cue>) -> Dance {
             title: None,
             performer: None,
             year: None,
+            unknown: serde_json::Map::new(),
         },
-        profile: Profile::default(),
+        profile: Profile::default().into(),
         notes: String::new(),
         grid,
         anchors: vec![],
@@ -50,6 +51,7 @@ pub(crate) fn dance(grid: Grid, cues: Vec<Cue>) -> Dance {
             question: "Faster?".into(),
             answer: "Yes".into(),
             pause: false,
+            unknown: serde_json::Map::new(),
         }],
         silenced: vec![],
         unknown: serde_json::Map::new(),
@@ -127,6 +129,7 @@ fn any_prompt() -> impl Strategy<Value = Prompt> {
         question,
         answer,
         pause,
+        unknown: serde_json::Map::new(),
     })
 }
 
@@ -184,7 +187,7 @@ pub(crate) fn any_command() -> impl Strategy<Value = Command> {
         1 => (0..3usize, any_prompt()).prop_map(|(prompt, to)| Command::ChangePrompt { prompt, to }),
         1 => ("[a-c]", prop::option::of(place()), any_text())
             .prop_filter("a finding is at a place", |(_, at, _)| at.is_none_or(|at| at.0.is_finite()))
-            .prop_map(|(rule, at, reason)| Command::Silence { finding: Silenced { rule, at, reason } }),
+            .prop_map(|(rule, at, reason)| Command::Silence { finding: Silenced { rule, at, reason, unknown: serde_json::Map::new() } }),
         1 => (0..3usize).prop_map(|finding| Command::Unsilence { finding }),
         1 => any_text().prop_map(Command::SetTitle),
         1 => any_text().prop_map(Command::SetNotes),

@@ -3,7 +3,7 @@
 #![allow(dead_code, reason = "every test binary uses its own share of these")]
 
 use farandole::dance::{
-    Cue, Dance, Energy, GentleVersion, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,
+    Cue, Dance, Energy, GentleVersion, Kept, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,
     StepKind, StepRate,
 };
 use farandole::grid::{Anchor, Grid, Level, Phrase};
@@ -15,7 +15,11 @@ use serde_json::{Map, Value, json};
 
 /// A move with every field filled.
 pub(crate) fn a_move(id: &str) -> Move {
-    let gentle = |words: &str| GentleVersion { words: words.into(), how: format!("{words}, gently.") };
+    let gentle = |words: &str| GentleVersion {
+        words: words.into(),
+        how: format!("{words}, gently."),
+        unknown: stray("picture", json!("march.png")),
+    };
     Move {
         id: MoveId(id.into()),
         words: "march tall".into(),
@@ -25,13 +29,22 @@ pub(crate) fn a_move(id: &str) -> Move {
         energy: Energy::new(3).expect("in range"),
         step: StepKind::March,
         steps_per_count: 1.0,
-        tempo: StepRate { slowest: Bpm(100.0), fastest: Bpm(126.0) },
+        tempo: Kept {
+            known: StepRate { slowest: Bpm(100.0), fastest: Bpm(126.0) },
+            unknown: stray("best", json!(112.123456789)),
+        },
         suits: vec![Articulation::Staccato, Articulation::Detached],
         one_sided: true,
         seated: gentle("march sitting"),
         low_impact: gentle("march low"),
         caution: Some("Keep an arm's length apart.".into()),
+        unknown: stray("muscles", json!(["calf", null, 2.0])),
     }
+}
+
+/// One field that the program does not know.
+fn stray(key: &str, value: Value) -> Map<String, Value> {
+    Map::from_iter([(key.to_owned(), value)])
 }
 
 /// A dance in which every field of the form is used.
@@ -48,8 +61,9 @@ pub(crate) fn full() -> Dance {
             title: Some("March".into()),
             performer: Some("A village band".into()),
             year: Some(1911),
+            unknown: stray("shelfmark", json!("M 1911.12")),
         },
-        profile: Profile { age: 7, distance: 4.5 },
+        profile: Kept { known: Profile { age: 7, distance: 4.5 }, unknown: stray("pupils", json!(28)) },
         notes: "Scarves are in the\nblue box.".into(),
         grid: Grid::new(beats, vec![1, 5, 9, 13, 17], phrases).expect("valid"),
         anchors: vec![
@@ -79,11 +93,13 @@ pub(crate) fn full() -> Dance {
             question: "What changed?".into(),
             answer: "It grew.".into(),
             pause: true,
+            unknown: stray("shown-as", json!("card")),
         }],
         silenced: vec![Silenced {
             rule: "off-grid".into(),
             at: Some(Beat(9.333)),
             reason: "meant so".into(),
+            unknown: stray("by", json!({"name": "I", "share": 0.123456789})),
         }],
         unknown: Map::from_iter([("lesson".to_owned(), json!({"week": 3, "weight": 0.123456789}))]),
     }
@@ -169,19 +185,26 @@ prop_compose! {
         cues in prop::collection::vec(any_cue(), 0..12),
         asked in prop::collection::vec((0.0..300.0f64, any_text(), any_text(), any::<bool>()), 0..4),
         unknown in any_unknown(),
+        mut others in prop::collection::vec(any_unknown(), 8),
     ) -> Dance {
         Dance {
             title,
-            recording: Source { path, ..full().recording },
+            recording: Source { path, unknown: others.pop().unwrap_or_default(), ..full().recording },
             notes,
-            profile: Profile { age, distance },
+            profile: Kept { known: Profile { age, distance }, unknown: others.pop().unwrap_or_default() },
             grid,
             anchors: taps.into_iter().map(|at| Anchor::Tap { at: Seconds(at) }).collect(),
             moves: ids.iter().rev().map(|id| a_move(id)).collect(),
             cues,
             prompts: asked
                 .into_iter()
-                .map(|(at, question, answer, pause)| Prompt { at: Beat(at), question, answer, pause })
+                .map(|(at, question, answer, pause)| Prompt {
+                    at: Beat(at),
+                    question,
+                    answer,
+                    pause,
+                    unknown: others.pop().unwrap_or_default(),
+                })
                 .collect(),
             unknown,
             ..full()

@@ -113,7 +113,7 @@ fn change(dance: &mut Dance, edit: Edit) -> Result<Edit, EditError> {
         Edit::Silenced(splice) => splice.apply(&mut dance.silenced).map(Edit::Silenced),
         Edit::Title(title) => Some(Edit::Title(replace(&mut dance.title, title))),
         Edit::Notes(notes) => Some(Edit::Notes(replace(&mut dance.notes, notes))),
-        Edit::Profile(profile) => Some(Edit::Profile(replace(&mut dance.profile, profile))),
+        Edit::Profile(profile) => Some(Edit::Profile(replace(&mut *dance.profile, profile))),
         Edit::Grid { grid, anchors } => Some(Edit::Grid {
             grid: replace(&mut dance.grid, grid),
             anchors: replace(&mut dance.anchors, anchors),

@@ -148,7 +148,7 @@ fn beside_the_cues(dance: &Dance, command: &Command) -> Result<Plan, EditError> 
         }
         Command::SetProfile(profile) => {
             let profile = sensible(*profile)?;
-            edits.extend((profile != dance.profile).then_some(Edit::Profile(profile)));
+            edits.extend((profile != *dance.profile).then_some(Edit::Profile(profile)));
             "change the class"
         }
         _ => "",
@@ -395,6 +395,7 @@ fn tidy(dance: &Dance, prompt: &Prompt) -> Result<Prompt, EditError> {
         question: one_line(&prompt.question),
         answer: one_line(&prompt.answer),
         pause: prompt.pause,
+        unknown: prompt.unknown.clone(),
     })
 }
 

@@ -7,6 +7,7 @@ mod read;
 mod write;
 
 pub use read::{Opened, from_json};
+pub(super) use write::exact;
 pub use write::{canonical, to_json};
 
 /// Why a text cannot be opened as a dance. The text must be mended, or a newer program used; nothing was changed.

@@ -21,7 +21,7 @@ pub struct Opened {
 /// Reads a dance.
 ///
 /// Cues and prompts in the wrong order are sorted, which a note tells. Fields that this program does not know are
-/// kept at the top and in cues; elsewhere they are left out, which a note tells. A dance of a newer form opens
+/// kept, which a note tells, except in the grid and its anchors, where they are refused. A dance of a newer form opens
 /// read-only when it can be understood. A cue may name a move that the dance does not hold, lie outside the grid or
 /// overlap another: that is for the check to say.
 ///
@@ -47,7 +47,6 @@ pub fn from_json(text: &str) -> Result<Opened, DanceFileError> {
         }
     }
     notes.extend(kept(&read));
-    notes.extend(left_out(&tree, &read));
     notes.extend(twice(&read.moves));
     notes.extend(path_note(&read.recording.path));
     let read_only = newer.then(|| {
@@ -118,7 +117,7 @@ fn plain(error: &serde_json::Error) -> String {
 /// The first value that no dance can have: where it is, and what is wrong.
 fn impossible(dance: &Dance) -> Option<(String, String)> {
     let counts = |counts: f64| (counts < 0.0).then(|| format!("lasts {counts} counts; write 0 or more"));
-    let profile = dance.profile;
+    let profile = &dance.profile;
     if dance.schema == 0 {
         return Some(("the dance".into(), "is written in form 0; forms start at 1".into()));
     }
@@ -158,68 +157,33 @@ fn impossible(dance: &Dance) -> Option<(String, String)> {
     None
 }
 
-/// Says which fields this program does not know and keeps.
+/// Says which fields this program does not know and keeps, each with the part it is in.
 fn kept(dance: &Dance) -> Option<String> {
-    let mut names: Vec<String> = dance.unknown.keys().map(|key| format!("'{key}'")).collect();
-    for key in dance.cues.iter().flat_map(|cue| cue.unknown.keys()) {
-        let name = format!("'{key}' in cues");
-        if !names.contains(&name) {
-            names.push(name);
+    let moves = dance.moves.iter().flat_map(|entry| {
+        [&entry.unknown, &entry.tempo.unknown, &entry.seated.unknown, &entry.low_impact.unknown]
+    });
+    let parts = [
+        (&dance.unknown, ""),
+        (&dance.recording.unknown, " in the recording"),
+        (&dance.profile.unknown, " in the profile"),
+    ];
+    let parts = parts
+        .into_iter()
+        .chain(moves.map(|unknown| (unknown, " in moves")))
+        .chain(dance.cues.iter().map(|cue| (&cue.unknown, " in cues")))
+        .chain(dance.prompts.iter().map(|prompt| (&prompt.unknown, " in prompts")))
+        .chain(dance.silenced.iter().map(|silenced| (&silenced.unknown, " in silenced findings")));
+    let mut names: Vec<String> = Vec::new();
+    for (unknown, place) in parts {
+        for key in unknown.keys() {
+            let name = format!("'{key}'{place}");
+            if !names.contains(&name) {
+                names.push(name);
+            }
         }
     }
     (!names.is_empty())
         .then(|| format!("fields that this program does not know are kept as they are: {}", names.join(", ")))
-}
-
-/// Says which fields this program does not know and cannot keep.
-fn left_out(tree: &Value, dance: &Dance) -> Option<String> {
-    // Plain data with string keys always has a JSON form.
-    let known = serde_json::to_value(dance).unwrap_or_default();
-    let mut names = Vec::new();
-    for part in ["recording", "profile", "moves", "prompts", "silenced"] {
-        if let (Some(read), Some(known)) = (tree.get(part), known.get(part)) {
-            missing(read, known, part, &mut names);
-        }
-    }
-    (!names.is_empty()).then(|| {
-        format!("fields that this program does not know will be left out on saving: {}", names.join(", "))
-    })
-}
-
-/// Collects the fields with content that are in `read` and not in `known`, each named once.
-fn missing(read: &Value, known: &Value, path: &str, names: &mut Vec<String>) {
-    match (read, known) {
-        (Value::Object(read), Value::Object(known)) => {
-            for (key, value) in read {
-                match known.get(key) {
-                    Some(known) => missing(value, known, &format!("{path}.{key}"), names),
-                    // Fields that say nothing are left out of known ones too.
-                    None if says_nothing(value) => {}
-                    None => {
-                        let name = format!("'{path}.{key}'");
-                        if !names.contains(&name) {
-                            names.push(name);
-                        }
-                    }
-                }
-            }
-        }
-        (Value::Array(read), Value::Array(known)) => {
-            for (read, known) in read.iter().zip(known) {
-                missing(read, known, path, names);
-            }
-        }
-        _ => {}
-    }
-}
-
-fn says_nothing(value: &Value) -> bool {
-    match value {
-        Value::Null | Value::Bool(false) => true,
-        Value::String(text) => text.is_empty(),
-        Value::Array(items) => items.is_empty(),
-        _ => false,
-    }
 }
 
 /// Says which move is described more than once.

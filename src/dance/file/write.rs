@@ -1,11 +1,11 @@
 //! Writing: fixed key order, one cue a line, eight beats a line, numbers without noise.
 
-use crate::dance::{Cue, Dance};
+use crate::dance::Dance;
 use crate::grid::Grid;
 use crate::units::{Beat, Counts};
 use serde::Serialize;
+use serde_json::Value;
 use serde_json::ser::{CompactFormatter, Formatter, Serializer};
-use serde_json::{Map, Value};
 use std::io::{self, Write};
 
 /// Beats, or bar starts, on one line.
@@ -54,7 +54,7 @@ pub fn to_json(dance: &Dance) -> String {
         ("grid".to_owned(), grid(&dance.grid)),
         ("anchors".to_owned(), lines(dance.anchors.iter().map(inline), 2)),
         ("moves".to_owned(), lines(dance.moves.iter().map(|entry| block(entry, 4)), 2)),
-        ("cues".to_owned(), lines(dance.cues.iter().map(cue), 2)),
+        ("cues".to_owned(), lines(dance.cues.iter().map(inline), 2)),
         ("prompts".to_owned(), lines(dance.prompts.iter().map(inline), 2)),
         ("silenced".to_owned(), lines(dance.silenced.iter().map(inline), 2)),
     ]);
@@ -62,18 +62,6 @@ pub fn to_json(dance: &Dance) -> String {
     let fields: Vec<String> =
         fields.iter().map(|(key, value)| format!("  {}: {value}", inline(key))).collect();
     format!("{{\n{}\n}}\n", fields.join(",\n"))
-}
-
-/// A cue on one line, what this program does not know at its end.
-fn cue(cue: &Cue) -> String {
-    let known = Cue { unknown: Map::new(), ..cue.clone() };
-    let mut line = inline(&known);
-    line.pop();
-    for (key, value) in &cue.unknown {
-        line.push_str(&format!(", {}: {}", inline(key), exact(value)));
-    }
-    line.push('}');
-    line
 }
 
 /// Beats in rows of eight, phrases one a line.
@@ -102,7 +90,7 @@ fn inline<T: Serialize + ?Sized>(value: &T) -> String {
 }
 
 /// A value that this program does not know: on one line, its numbers untouched.
-fn exact(value: &Value) -> String {
+pub(in crate::dance) fn exact(value: &Value) -> String {
     text(value, Layout { block: None, depth: 0, tidy: false })
 }
 

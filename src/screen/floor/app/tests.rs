@@ -138,7 +138,13 @@ fn arrows_go_by_phrase_and_a_repeat_goes_with_them() {
 
 #[test]
 fn a_question_can_make_the_music_wait_once() {
-    let ask = |at, pause| Prompt { at: Beat(at), question: "?".into(), answer: "!".into(), pause };
+    let ask = |at, pause| Prompt {
+        at: Beat(at),
+        question: "?".into(),
+        answer: "!".into(),
+        pause,
+        unknown: serde_json::Map::new(),
+    };
     let mut lesson = Lesson::new(vec![ask(4.0, true), ask(24.0, false)]);
     lesson.press(SPACE);
     lesson.wait(6.0);

@@ -135,6 +135,7 @@ fn a_question_waits_at_80_by_24() {
         question: "What happened to the loudness?".into(),
         answer: "It grew: crescendo".into(),
         pause: true,
+        unknown: serde_json::Map::new(),
     });
     app.floor = Floor::new(dance, None, Seconds(34.0));
     app.heard.playing = false;
