@@ -234,7 +234,7 @@ fn damage_is_told_with_its_place_and_the_way_out() {
     let unmerged = text.replacen("  \"profile\"", "<<<<<<< mine\n  \"profile\"", 1);
     assert_eq!(
         sentence(&unmerged),
-        "line 13 marks two versions that were never joined; keep one of them and delete the marks"
+        "line 14 marks two versions that were never joined; keep one of them and delete the marks"
     );
     assert_eq!(
         sentence("{\"colour\": 3}"),
@@ -253,7 +253,7 @@ fn a_part_of_the_wrong_kind_is_told_with_its_line_and_cue() {
     let text = to_json(&full()).replacen("\"at\": 1, \"counts\": 8, ", "\"at\": 1, ", 1);
     let error = sentence(&text);
     assert!(
-        error.starts_with("line 55, ") && error.contains(", cue 1 (beat 1): missing field 'counts'"),
+        error.starts_with("line 57, ") && error.contains(", cue 1 (beat 1): missing field 'counts'"),
         "{error}"
     );
 }

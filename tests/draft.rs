@@ -56,11 +56,11 @@ fn phrases_that_return_get_their_move_back_and_others_do_not() {
         &[],
     );
     let draft = drafted(&music);
-    let named = ids(&draft);
-    assert_eq!(named[0], named[2]);
-    assert_eq!(named[0], named[4]);
-    assert_ne!(named[0], named[1]);
-    assert_ne!(named[1], named[3]);
+    let named = |beat| &at(&draft, beat).movement;
+    assert_eq!(named(0.0), named(32.0));
+    assert_eq!(named(0.0), named(64.0));
+    assert_ne!(named(0.0), named(16.0));
+    assert_ne!(named(16.0), named(48.0));
     assert_eq!(
         at(&draft, 32.0).why.as_deref(),
         Some("phrase 3 (A) sounds like phrase 1 (A), so its move comes back")
@@ -381,7 +381,7 @@ fn one_sided_moves_go_to_both_sides_by_eights() {
                     Side::Left => *left += cue.counts.0,
                     Side::Right => *right += cue.counts.0,
                 }
-                assert!(cue.counts.0 <= 20.0, "{cue:?}");
+                assert!(cue.counts.0 <= 24.0, "{cue:?}");
             }
             assert!(sides.values().all(|(left, right)| (left - right).abs() <= 8.0), "{sides:?}");
         }

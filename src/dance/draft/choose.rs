@@ -1,13 +1,13 @@
 //! Which move each span gets: by energy, articulation and tempo, the same for phrases that return.
 
-use super::feel::Feel;
+use super::feel::{Feel, letter_of};
+use super::judge::{LONG, distinct, is_travelling, most_moves};
 use super::sides::{Part, both_sides, opposite};
 use super::spans::{Purpose, SETTLED, Span};
-use super::{LONGEST_JUMPING, LONGEST_RUNNING, why};
-use crate::dance::reading::{count_words, reaction, time_needed};
-use crate::dance::{Entry, Move, MoveBook, MoveId, Profile, Side, StepKind};
-use crate::listening::{Articulation, Listening, TurnKind};
-use crate::units::{Beat, Counts};
+use super::why;
+use crate::dance::reading::count_words;
+use crate::dance::{Entry, Move, MoveBook, Profile, Side, StepKind};
+use crate::listening::{Listening, TurnKind};
 use std::collections::BTreeMap;
 
 /// The move of one span and how it is done.
@@ -36,17 +36,17 @@ pub(super) enum Variation {
     Side,
     /// Bigger or smaller.
     Size,
-    /// In another direction, or lower.
+    /// In another direction, or smaller.
     Way,
 }
 
 /// One phrase letter's part: spans with the same key get the same move.
-type Key = (String, usize);
+pub(super) type Key = (String, usize);
 
 /// Moves left to special places, whatever the music is like.
-const LISTEN: &str = "listen";
-const BOW: &str = "bow";
-const LAST_POSE: &str = "final-pose";
+pub(super) const LISTEN: &str = "listen";
+pub(super) const BOW: &str = "bow";
+pub(super) const LAST_POSE: &str = "final-pose";
 
 /// Different moves that a class of an age keeps apart, besides freezing and the last pose. Common practice, no source.
 fn palette(age: u8) -> usize {
@@ -56,25 +56,6 @@ fn palette(age: u8) -> usize {
         _ => 8,
     }
 }
-
-/// All the different moves that a class of an age can learn in one dance, freezes and the last pose included. Our
-/// decision, the check's too.
-fn most_moves(age: u8) -> usize {
-    match age {
-        0..=6 => 6,
-        7 | 8 => 8,
-        9..=11 => 12,
-        _ => 16,
-    }
-}
-
-/// Counts in a row after which a move is varied, and after which another takes its place: half a dance tune of 64
-/// counts, and all of it. Common practice, no source.
-const LONG: f64 = 32.0;
-const TOO_LONG: f64 = 64.0;
-
-/// Counts a minute beside its range that a move may rather be than have another fault. Our decision.
-const FAULT: f64 = 10.0;
 
 /// A choice for every span, in order. The book must not be empty.
 ///
@@ -95,31 +76,20 @@ pub(super) fn choose(heard: &Listening, book: &MoveBook, profile: Profile, spans
     best.map(|(_, made)| made).unwrap_or_default()
 }
 
-/// How many different ones there are.
-fn distinct<'a>(ids: impl Iterator<Item = &'a MoveId>) -> usize {
-    ids.collect::<std::collections::BTreeSet<_>>().len()
-}
-
-/// The letter without its primes, and how many primes it has.
-fn letter_of(letter: &str) -> (&str, usize) {
-    let base = letter.trim_end_matches(['\'', '\u{2032}']);
-    (base, letter.chars().count() - base.chars().count())
-}
-
 /// A draft in the making.
-struct Drafting<'a> {
-    heard: &'a Listening,
-    book: &'a MoveBook,
-    profile: Profile,
-    spans: &'a [Span],
-    feels: Vec<Feel>,
-    made: Vec<Choice>,
+pub(super) struct Drafting<'a> {
+    pub(super) heard: &'a Listening,
+    pub(super) book: &'a MoveBook,
+    pub(super) profile: Profile,
+    pub(super) spans: &'a [Span],
+    pub(super) feels: Vec<Feel>,
+    pub(super) made: Vec<Choice>,
     /// For each key the moves it was given so far, with the span that had each first.
-    keys: BTreeMap<Key, Vec<(usize, Move)>>,
+    pub(super) keys: BTreeMap<Key, Vec<(usize, Move)>>,
     /// Counts of gentler movement still due after jumping or running.
-    rest_due: f64,
+    pub(super) rest_due: f64,
     /// Different moves to keep apart, besides freezing and the last pose.
-    palette: usize,
+    pub(super) palette: usize,
 }
 
 impl<'a> Drafting<'a> {
@@ -193,13 +163,13 @@ impl<'a> Drafting<'a> {
     /// A move for a span of dancing: the one its music had before, else the best of the book.
     fn dance(&mut self, index: usize) -> Choice {
         let span = &self.spans[index];
+        if let Some(grown) = self.growing(index) {
+            return grown;
+        }
         if let Some(shown) = self.showing(index) {
             let why = why::shown(self.heard, span, &shown);
             let side = self.due_side(&shown).unwrap_or(Side::Left);
             return self.sided(index, shown, None, side, why);
-        }
-        if let Some(grown) = self.growing(index) {
-            return grown;
         }
         if self.is_quiet_opening(index)
             && let Some(movement) = self.named(LISTEN)
@@ -253,9 +223,10 @@ impl<'a> Drafting<'a> {
             && self.made.last().is_some_and(|last| last.movement.id == movement.id)
             && last_words == words
         {
-            let way = if is_travelling(movement.step) { "other way" } else { "low" };
             // Back to the plain move after the other way, so that the two take turns.
-            let other = if words.is_some() { None } else { self.resaid(index, &movement, way) };
+            let way = Some("other way").filter(|_| is_travelling(movement.step));
+            let mut ways = way.into_iter().chain(["smaller"]).filter(|_| words.is_none());
+            let other = ways.find_map(|way| self.resaid(index, &movement, way));
             if other != last_words {
                 words = other;
                 variation = Variation::Way;
@@ -317,198 +288,12 @@ impl<'a> Drafting<'a> {
         first && !returns && (intro || self.feels[index].energy == 1) && span.counts().0 <= 16.0
     }
 
-    /// The best move of the book for a span.
-    fn best(&self, index: usize) -> Move {
-        let (span, feel) = (&self.spans[index], &self.feels[index]);
-        let usual = |entry: &&Entry| {
-            let id = entry.movement.id.0.as_str();
-            entry.needs.is_empty()
-                && entry.shows.is_empty()
-                && entry.movement.step != StepKind::Freeze
-                && ![LISTEN, BOW, LAST_POSE].contains(&id)
-                && self.can_rest_after(index, &entry.movement)
-        };
-        let candidates: Vec<&Entry> = self.book.entries().iter().filter(usual).collect();
-        let fitting = || candidates.iter().copied().filter(|entry| self.can_do(index, &entry.movement)).rev();
-        // The first of equals in the book's order: `max_by_key` would give the last.
-        let best = fitting()
-            .filter(|entry| self.is_affordable(&entry.movement.id))
-            .max_by_key(|entry| self.score(index, &entry.movement));
-        // Rather one move more than one that cannot be done; rather a tempo beside the range than one far from it.
-        let another = || fitting().max_by_key(|entry| self.score(index, &entry.movement));
-        let nearest = || {
-            let calm = candidates.iter().copied().filter(|entry| limit(entry.movement.step).is_none());
-            let miss = |movement: &Move| {
-                let long = self.in_a_row(&movement.id) + span.counts().0 > TOO_LONG;
-                let faults = [long, feel.contradicts(movement), self.reads_too_long(index, &movement.words)];
-                feel.tempo_miss(movement) + FAULT * faults.iter().filter(|&&fault| fault).count() as f64
-            };
-            calm.min_by(|a, b| miss(&a.movement).total_cmp(&miss(&b.movement)))
-        };
-        best.or_else(another).or_else(nearest).map_or_else(|| self.freeze(), |entry| entry.movement.clone())
-    }
-
-    /// How well a move suits a span; higher is better. The weights are our judgement, the tests hold their consequences.
-    fn score(&self, index: usize, movement: &Move) -> i32 {
-        let (span, feel) = (&self.spans[index], &self.feels[index]);
-        let mut score = -5 * i32::from(movement.energy.level().abs_diff(feel.energy));
-        score += match (feel.articulation, movement.suits.contains(&feel.articulation)) {
-            (Articulation::Unclear, suits) => i32::from(suits),
-            (_, true) => 3,
-            (_, false) if movement.suits.is_empty() => 1,
-            (_, false) => -4,
-        };
-        // The best move for a returning phrase is one that can return with it.
-        let key = self.key(span);
-        let later: Vec<usize> = (index + 1..self.spans.len())
-            .filter(|&later| key.is_some() && self.key(&self.spans[later]) == key)
-            .collect();
-        if !later.is_empty() {
-            let fits = later.iter().filter(|&&later| self.feels[later].tempo_miss(movement) == 0.0).count();
-            score += (6 * fits / later.len()) as i32;
-        }
-        // Each music its own move, as long as the class can keep them apart.
-        if self.danced().any(|choice| choice.movement.id == movement.id) {
-            score -= if self.is_palette_full() { 2 } else { 7 };
-        } else if self.is_palette_full() {
-            score -= 8;
-        }
-        if let Some(last) = self.made.last() {
-            score -= 6 * i32::from(last.movement.id == movement.id);
-            let contrast = last.movement.energy.level().abs_diff(movement.energy.level()) >= 2;
-            score += 3 * i32::from(contrast && span.sudden.is_some());
-        }
-        score += self.ladder(index, movement);
-        score += i32::from(span.counts().0 % movement.counts.0 == 0.0);
-        // Teaching by movement: rather the whole body in steps than the hands alone.
-        score += 2 * i32::from(is_travelling(movement.step));
-        score - 3 * i32::from(self.is_hard_to_follow(index, movement))
-    }
-
-    /// While the music gets faster or slower, steps that follow it: walk, march, run.
-    fn ladder(&self, index: usize, movement: &Move) -> i32 {
-        let faster = match self.spans[index].gradual.map(|turn| turn.kind) {
-            Some(TurnKind::Accelerando) => true,
-            Some(TurnKind::Ritardando) => false,
-            _ => return 0,
-        };
-        if !is_travelling(movement.step) {
-            return 0;
-        }
-        let rate = |index: usize, movement: &Move| self.feels[index].tempo.1 * movement.steps_per_count;
-        let last = (0..index).rev().find(|&before| is_travelling(self.made[before].movement.step));
-        let follows = last.is_none_or(|before| {
-            let (from, to) = (rate(before, &self.made[before].movement), rate(index, movement));
-            if faster { to > from } else { to < from }
-        });
-        if follows { 7 } else { 2 }
-    }
-
-    /// Whether a move may be done in a span at all: its tempo and energy fit, its call can be read in time, it has not
-    /// gone on for too long, and nobody owes their legs a rest.
-    fn can_do(&self, index: usize, movement: &Move) -> bool {
-        let (span, feel) = (&self.spans[index], &self.feels[index]);
-        let turns_long = movement.step == StepKind::Turn && span.counts().0 > 2.0 * movement.counts.0;
-        let effort = limit(movement.step);
-        feel.tempo_miss(movement) == 0.0
-            && !feel.contradicts(movement)
-            && !self.reads_too_long(index, &movement.words)
-            && self.in_a_row(&movement.id) + span.counts().0 <= TOO_LONG.max(span.counts().0)
-            && !turns_long
-            && effort.is_none_or(|longest| self.rest_due == 0.0 && span.counts().0 <= longest.0)
-    }
-
-    /// Whether the phrase returns only after as long a rest as a move needs, so that the move can return with it.
-    fn can_rest_after(&self, index: usize, movement: &Move) -> bool {
-        if limit(movement.step).is_none() {
-            return true;
-        }
-        let Some(key) = self.key(&self.spans[index]) else { return true };
-        let mut end: Option<(usize, f64)> = None;
-        for span in &self.spans[index..] {
-            if self.key(span).as_ref() != Some(&key) {
-                continue;
-            }
-            if let Some((end, counts)) = end
-                && ((span.start - end) as f64) < counts
-            {
-                return false;
-            }
-            end = Some((span.end, span.counts().0));
-        }
-        true
-    }
-
-    /// Keeps account of jumping and running, and of the rest after it.
-    fn tire(&mut self, index: usize, step: StepKind) {
-        let counts = self.spans[index].counts().0;
-        if limit(step).is_some() {
-            self.rest_due = counts;
-        } else {
-            self.rest_due = (self.rest_due - counts).max(0.0);
-        }
-    }
-
-    /// Whether the call takes longer to read than the cue before it lasts; a call that says the same need not be read.
-    fn reads_too_long(&self, index: usize, words: &str) -> bool {
-        let Some(last) = self.made.last() else { return false };
-        let Some(before) = last.parts.last().filter(|_| index > 0) else { return false };
-        let at = |beat: usize| self.heard.grid.seconds_at(Beat::from(beat)).0;
-        let said = last.words.as_deref().unwrap_or(&last.movement.words);
-        let age = self.profile.age;
-        let needed = if said == words { reaction(age) } else { time_needed(words, age) };
-        at(before.end) - at(before.start) < needed.0
-    }
-
-    /// How many counts a move has been going on for, up to the span in hand.
-    fn in_a_row(&self, id: &MoveId) -> f64 {
-        let before = self.spans.iter().zip(&self.made).rev();
-        before.take_while(|(_, choice)| choice.movement.id == *id).map(|(span, _)| span.counts().0).sum()
-    }
-
-    /// Whether the class can learn a move beside the others: known ones always, a new one while there is room.
-    fn is_affordable(&self, id: &MoveId) -> bool {
-        let mut ids: Vec<MoveId> = self.made.iter().map(|choice| choice.movement.id.clone()).collect();
-        // What is sure to come later takes its room already.
-        if self.spans.iter().any(|span| matches!(span.purpose, Purpose::Hold(_))) {
-            ids.push(self.freeze().id);
-        }
-        ids.push(MoveId(LAST_POSE.into()));
-        ids.sort();
-        ids.dedup();
-        ids.contains(id) || ids.len() < most_moves(self.profile.age)
-    }
-
-    /// Whether the youngest are asked for movements slower or faster than they can time.
-    ///
-    /// Up to 6 years, 80 to 160 a minute (van Noorden and De Bruyn); free movement is always possible, and running steps
-    /// are not timed one by one.
-    fn is_hard_to_follow(&self, index: usize, movement: &Move) -> bool {
-        let (slow, fast) = self.feels[index].tempo;
-        let each = movement.steps_per_count;
-        let timed = each > 0.0 && !matches!(movement.step, StepKind::Run | StepKind::Still);
-        self.profile.age <= 6 && timed && (slow * each < 80.0 || fast * each > 160.0)
-    }
-
-    /// Choices for music, without freezes, the opening and the ending.
-    fn danced(&self) -> impl Iterator<Item = &Choice> {
-        self.spans
-            .iter()
-            .zip(&self.made)
-            .filter(|(span, choice)| span.purpose == Purpose::Dance && choice.movement.id.0 != LISTEN)
-            .map(|(_, choice)| choice)
-    }
-
-    fn is_palette_full(&self) -> bool {
-        distinct(self.danced().map(|choice| &choice.movement.id)) >= self.palette
-    }
-
     fn letter(&self, span: &Span) -> Option<&str> {
         span.phrase.and_then(|index| self.heard.grid.phrases().get(index)).map(|phrase| &*phrase.letter)
     }
 
     /// What a span's music is known by; `None` where it is not dancing or has no phrase.
-    fn key(&self, span: &Span) -> Option<Key> {
+    pub(super) fn key(&self, span: &Span) -> Option<Key> {
         let letter = self.letter(span).filter(|_| span.purpose == Purpose::Dance)?;
         Some((letter_of(letter).0.to_owned(), span.part))
     }
@@ -518,7 +303,7 @@ impl<'a> Drafting<'a> {
     }
 
     /// The move that shows a rest; any that stands still if the book has none.
-    fn freeze(&self) -> Move {
+    pub(super) fn freeze(&self) -> Move {
         let entries = self.book.entries();
         let shows = entries.iter().find(|entry| entry.shows.contains(&TurnKind::Rest));
         let still = || entries.iter().find(|entry| entry.movement.step == StepKind::Freeze);
@@ -563,17 +348,4 @@ fn how(kind: TurnKind) -> Option<&'static str> {
         TurnKind::Ritardando => Some("slower"),
         _ => None,
     }
-}
-
-/// How long a kind of step may go on; `None` for kinds that do not tire.
-fn limit(step: StepKind) -> Option<Counts> {
-    match step {
-        StepKind::Jump => Some(LONGEST_JUMPING),
-        StepKind::Run => Some(LONGEST_RUNNING),
-        _ => None,
-    }
-}
-
-fn is_travelling(step: StepKind) -> bool {
-    matches!(step, StepKind::Walk | StepKind::March | StepKind::Run | StepKind::Side)
 }

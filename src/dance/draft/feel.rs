@@ -68,7 +68,7 @@ impl Feel {
             energy,
             phrase_energy,
             soft,
-            articulation: character.map_or(Articulation::Unclear, |character| character.articulation),
+            articulation: articulation(heard, span),
             tempo: tempo(heard, span),
         }
     }
@@ -89,6 +89,27 @@ impl Feel {
         let apart = energy.abs_diff(self.phrase_energy) >= CONTRADICTION;
         (self.soft && energy >= WILD) || apart
     }
+}
+
+/// How a phrase's notes are joined; where that is unclear, how they are in phrases that sound like it.
+fn articulation(heard: &Listening, span: &Span) -> Articulation {
+    let phrases = || heard.grid.phrases().iter().zip(&heard.phrases);
+    let Some((phrase, character)) = span.phrase.and_then(|index| phrases().nth(index)) else {
+        return Articulation::Unclear;
+    };
+    let alike = |other: &str| letter_of(other).0 == letter_of(&phrase.letter).0;
+    let clear = |articulation: &Articulation| *articulation != Articulation::Unclear;
+    let mut others = phrases()
+        .filter(|(other, _)| alike(&other.letter))
+        .map(|(_, character)| character.articulation)
+        .filter(clear);
+    Some(character.articulation).filter(clear).or_else(|| others.next()).unwrap_or(Articulation::Unclear)
+}
+
+/// The letter without its primes, and how many primes it has.
+pub(super) fn letter_of(letter: &str) -> (&str, usize) {
+    let base = letter.trim_end_matches(['\'', '\u{2032}']);
+    (base, letter.chars().count() - base.chars().count())
 }
 
 /// Slowest and fastest tempo in a span, without the counts that stray from the others.

@@ -1,10 +1,11 @@
 //! The first draft of a dance: moves that follow the energy, the form and the turns of the music.
 //!
 //! A draft is a proposal for the teacher to change, so every cue says why it is there. The same listening, book and
-//! profile always give the same draft. Where moves may change is decided in `spans`, which move it is in `choose`.
+//! profile always give the same draft. Where moves may change is decided in `spans`, which move it is in `choose`, by the rules in `judge`.
 
 mod choose;
 mod feel;
+mod judge;
 mod prompts;
 mod sides;
 mod spans;
