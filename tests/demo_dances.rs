@@ -110,7 +110,6 @@ fn finished_dances_count_the_beats_and_phrases_of_the_score() {
             ("phrases", starts, &phrases, 1.0),
         ] {
             let f = metrics::f_measure(&truth, ours, 0.07);
-            println!("{name}: F-measure of {what} {f:.4}");
             assert!(f >= least, "{name}: F-measure of {what} is {f:.4}");
         }
     }
