@@ -101,6 +101,13 @@ impl Grid {
         Ok(Self { beats, bars, phrases })
     }
 
+    /// The same grid with times to a tenth of a millisecond, as they are written: read again, it is equal.
+    #[must_use]
+    pub fn rounded(mut self) -> Self {
+        self.beats.iter_mut().for_each(|beat| *beat = tenth_of_a_millisecond(*beat));
+        self
+    }
+
     /// The beats, ascending.
     #[must_use]
     pub fn beats(&self) -> &[Seconds] {
@@ -187,6 +194,10 @@ impl Grid {
     }
 }
 
+fn tenth_of_a_millisecond(at: Seconds) -> Seconds {
+    Seconds((at.0 * 1e4).round() / 1e4)
+}
+
 /// The JSON form of a grid, checked when it is turned into one.
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -205,7 +216,7 @@ impl TryFrom<RawGrid> for Grid {
 
 impl From<Grid> for RawGrid {
     fn from(grid: Grid) -> Self {
-        let beats = grid.beats.iter().map(|beat| (beat.0 * 1e4).round() / 1e4).collect();
+        let beats = grid.beats.iter().map(|&beat| tenth_of_a_millisecond(beat).0).collect();
         Self { beats, bars: grid.bars, phrases: grid.phrases }
     }
 }

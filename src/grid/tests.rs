@@ -54,6 +54,7 @@ fn a_grid_survives_json_to_a_tenth_of_a_millisecond() {
         assert!((a.0 - b.0).abs() <= 0.5e-4);
     }
     assert_eq!((grid.bars(), grid.phrases()), (back.bars(), back.phrases()));
+    assert_eq!(grid.rounded(), back);
 }
 
 proptest! {

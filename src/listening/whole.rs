@@ -30,6 +30,8 @@ pub fn describe(envelope: &Envelope, heard: HeardGrid) -> Listening {
         _ => HeardGrid { pulse, grid: Grid::default(), sureness: Vec::new(), metres: Vec::new() },
     };
     let HeardGrid { grid, sureness, metres, .. } = heard;
+    // As it is written, so that what is remembered of a recording equals what was heard.
+    let grid = grid.rounded();
     let pace = Pace::of(&grid);
     let tempo = pace.curve(&grid);
     let quiet = quiet(envelope, &|at| tempo::beat_length(&tempo, at));

@@ -9,6 +9,7 @@ mod damage;
 mod identity;
 mod lossless;
 mod refusals;
+mod stream;
 mod tags;
 
 use farandole::recording::{self, DecodeError, Recording, Warning};
