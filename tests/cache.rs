@@ -1,19 +1,19 @@
 //! The memory of what was heard: it never gives anything but what was put, forgets in order, and harms nobody's files.
 
-mod support {
-    pub mod signals;
-}
+#[path = "support/signals.rs"]
+#[allow(unreachable_pub, reason = "other tests include it too")]
+mod signals;
 
 use farandole::listening::{ANALYSER, listen};
 use farandole::recording::{Identity, Tags, Warning};
 use farandole::shelf::{Cache, FileKey, Heard};
 use farandole::units::SampleRate;
+use signals::{beat_times, clicks};
 use std::fs;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 use std::time::{Duration, SystemTime};
-use support::signals::{beat_times, clicks};
 use tempfile::TempDir;
 
 /// Twenty seconds of clicks, heard.
