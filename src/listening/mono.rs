@@ -17,6 +17,9 @@ const STOP: f64 = 12_050.0;
 const KAISER: f64 = 5.65;
 /// Most filter phases kept; above, the phase is rounded, which moves a sample by less than a thousandth of itself.
 const PHASES: usize = 640;
+/// No sample counts as larger: far above 16-bit numbers written into a float file as they are, and far below where
+/// sums of powers would overflow.
+const LOUDEST: f32 = 1e6;
 /// Partial sums of one inner product, so that it can be done several at a time.
 const LANES: usize = 8;
 
@@ -63,12 +66,16 @@ impl MonoStream {
     pub fn push(&mut self, interleaved: &[f32], out: &mut Vec<f32>) {
         // Blocks, so that the mono source is never held whole.
         for block in interleaved.chunks(self.channels * 16_384) {
+            let bounded = |mean: f32| mean.clamp(-LOUDEST, LOUDEST);
             match self.channels {
-                1 => self.held.extend_from_slice(block),
-                2 => self.held.extend(block.chunks_exact(2).map(|frame| 0.5 * (frame[0] + frame[1]))),
+                1 => self.held.extend(block.iter().map(|&sample| bounded(sample))),
+                2 => self
+                    .held
+                    .extend(block.chunks_exact(2).map(|frame| bounded(0.5 * frame[0] + 0.5 * frame[1]))),
                 n => {
                     let scale = 1.0 / n as f32;
-                    self.held.extend(block.chunks_exact(n).map(|frame| scale * frame.iter().sum::<f32>()));
+                    let mean = |frame: &[f32]| frame.iter().map(|sample| scale * sample).sum();
+                    self.held.extend(block.chunks_exact(n).map(|frame| bounded(mean(frame))));
                 }
             }
             self.taken += (block.len() / self.channels) as u64;

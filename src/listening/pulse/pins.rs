@@ -36,6 +36,9 @@ pub(crate) struct Pin {
 
 /// The pins of a list of anchors, ascending, disjoint, within `steps`.
 pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
+    if steps == 0 {
+        return Vec::new();
+    }
     let mut wanted: Vec<(f64, bool)> = Vec::new();
     for anchor in anchors {
         let (at, exact) = match *anchor {
