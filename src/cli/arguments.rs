@@ -6,7 +6,8 @@ use std::path::PathBuf;
 /// Teach music by movement: find the counts of a recording, pin moves to them, check them, lead a class.
 #[derive(Debug, Parser)]
 #[command(name = "farandole", version, about, long_about = None, disable_help_subcommand = false)]
-#[command(after_help = "Exit codes: 0 clean, 1 the check found something, 2 it could not be done.")]
+#[command(after_help = "Exit codes: 0 clean, 1 the check found something, 2 it could not be done.\n\
+FARANDOLE_CACHE_DIR names the folder in which what was heard is remembered.")]
 pub struct Arguments {
     /// What to do.
     #[command(subcommand)]

@@ -23,7 +23,7 @@ const FOLDER_VARIABLE: &str = "FARANDOLE_CACHE_DIR";
 const MARK: &[u8] = b"farandole heard 1 ";
 /// The most entries kept ...
 const MOST_ENTRIES: usize = 200;
-/// ... and the most bytes they may take together: a five-minute recording takes about a twentieth of a megabyte.
+/// ... and the most bytes they may take together: a five-minute recording takes under a tenth of a megabyte.
 const MOST_BYTES: u64 = 100_000_000;
 /// What unfinished entries are called; one that a crash left behind ages out like the others.
 const UNFINISHED: &str = ".farandole-heard-";
