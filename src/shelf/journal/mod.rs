@@ -18,7 +18,7 @@ mod recovery;
 pub use medium::{Force, Medium};
 pub use recovery::{Damage, OnDiskNow, RecoverError, Recovered, read, recover};
 
-use super::Places;
+use super::{Places, Stamp};
 use crate::dance::Dance;
 use crate::dance::edit::{Record, Revision};
 use forcing::Forcing;
@@ -92,13 +92,13 @@ impl Journal {
     ///
     /// Beats are kept to a tenth of a millisecond, as in a dance file.
     #[must_use]
-    pub fn new(places: &Places, dance: &Dance, file: Option<[u8; 32]>) -> Self {
+    pub fn new(places: &Places, dance: &Dance, file: Stamp) -> Self {
         Self::on(Box::new(OnDisk::new(places.clone())), dance, file)
     }
 
     /// The same on another medium.
     #[must_use]
-    pub fn on(medium: Box<dyn Medium>, dance: &Dance, file: Option<[u8; 32]>) -> Self {
+    pub fn on(medium: Box<dyn Medium>, dance: &Dance, file: Stamp) -> Self {
         let mut journal = Self::after(medium, Chain::default(), 0);
         let opening = Opening { form: JOURNAL_FORM, file: file.map(hex), dance: dance.clone() };
         journal.queue(&Line::Opening(Box::new(opening)));

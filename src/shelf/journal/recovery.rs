@@ -4,7 +4,7 @@ use super::medium::{OnDisk, copy_aside, set_aside};
 use super::{Chain, JOURNAL_FORM, Journal, Line, hex, why};
 use crate::dance::edit::History;
 use crate::dance::{self, Dance};
-use crate::shelf::{Lock, Places};
+use crate::shelf::{Lock, Places, Stamp};
 use std::path::{Path, PathBuf};
 use std::{fs, io};
 
@@ -161,7 +161,7 @@ impl Recovered {
     /// Compares the dance's file with what the journal knows of it. `file` is the hash of its bytes, `None` when
     /// there is no file.
     #[must_use]
-    pub fn compared_with(&self, file: Option<[u8; 32]>) -> OnDiskNow {
+    pub fn compared_with(&self, file: Stamp) -> OnDiskNow {
         let file = file.map(hex);
         let own = blake3::hash(dance::file::to_json(&self.dance).as_bytes()).to_hex();
         if file.as_deref() == Some(own.as_str()) {
