@@ -45,6 +45,10 @@ pub(super) struct Price {
     pub longest: usize,
 }
 
+/// Cuts whose costs differ by less than this are alike, and the one with the earliest knot is taken: a value may lie on
+/// both lines that meet there, and the last digit of it must not decide.
+const ALIKE: f64 = 1e-3;
+
 /// The pieces whose squared errors and prices add up to the least (dynamic programming over all knots). They
 /// cover all values in order; one level piece when there are fewer than twice the shortest; none for no values.
 pub(super) fn fit(values: &[f64], price: &Price) -> Vec<Segment> {
@@ -68,7 +72,7 @@ pub(super) fn fit(values: &[f64], price: &Price) -> Vec<Segment> {
                 continue;
             }
             let cost = so_far + sums.piece(from, to, price).0;
-            if cost < best[to].0 {
+            if cost < best[to].0 - ALIKE {
                 best[to] = (cost, from);
             }
         }
@@ -239,6 +243,17 @@ mod tests {
         let rise = slopes(&pieces, &rule);
         assert_eq!(rise.len(), 1);
         assert!((rise[0].rise() - 20.0).abs() < 1.0, "{rise:?}");
+    }
+
+    #[test]
+    fn a_value_on_both_lines_belongs_to_the_later_piece_whatever_its_last_digits_are() {
+        // At 20 the rise is over: the value lies on its line and on the level.
+        for tilt in [-1e-5, 0.0, 1e-5] {
+            let values: Vec<f64> =
+                (0..40).map(|i| f64::from(i.min(20)) + tilt * f64::from(i % 3 - 1)).collect();
+            let knots: Vec<usize> = fit(&values, &PRICE).iter().map(|piece| piece.to).collect();
+            assert_eq!(knots, [20, 40], "{tilt}");
+        }
     }
 
     #[test]
