@@ -6,6 +6,7 @@ pub mod check;
 pub mod cli;
 pub mod dance;
 pub mod grid;
+pub mod handout;
 pub mod identity;
 pub mod listening;
 pub mod recording;

@@ -160,6 +160,37 @@ fn a_dance_is_not_drafted_over() {
 }
 
 #[test]
+fn a_hand_out_is_not_written_over_unasked() {
+    let room = Room::new();
+    assert!(room.run(&["hand-out", "clicks.dance.json", "--sheet"]).status.success());
+    let before = fs::read(room.path("clicks.count-sheet.html")).expect("handed out");
+    room.refuses(
+        &["hand-out", "clicks.dance.json", "--sheet", "--year", "1911"],
+        "'clicks.count-sheet.html' is already there; add --replace to make it anew, or --to with another folder",
+    );
+    assert_eq!(fs::read(room.path("clicks.count-sheet.html")).expect("still there"), before);
+    assert!(
+        room.run(&["hand-out", "clicks.dance.json", "--sheet", "--year", "1911", "--replace"])
+            .status
+            .success()
+    );
+    assert_ne!(fs::read(room.path("clicks.count-sheet.html")).expect("made anew"), before);
+    room.refuses(
+        &["hand-out", "clicks.dance.json", "--sheet", "--output", "sheet.docx"],
+        "cannot make 'sheet.docx': a count sheet does not come as '.docx'; it comes as '.html'",
+    );
+    room.altered("empty.dance.json", |dance| {
+        dance["grid"] = serde_json::json!({"beats": [], "bars": [], "phrases": []});
+    });
+    room.refuses(
+        &["hand-out", "empty.dance.json", "--sheet"],
+        "cannot make 'empty.count-sheet.html': the dance has no beats, so there are no counts to print; repair its \
+         grid first",
+    );
+    assert!(!room.path("empty.count-sheet.html").exists(), "a refusal leaves no file");
+}
+
+#[test]
 fn a_missing_or_different_recording_is_noticed() {
     let room = Room::new();
     let note = |output: &Output| stderr(output);

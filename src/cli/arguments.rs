@@ -25,6 +25,9 @@ pub(super) enum Command {
     Check(Check),
     /// Lead a class from the full screen, in step with the sound
     Lead(Lead),
+    /// Put a dance on paper, on the wall, into the children's bags: count sheet and more
+    #[command(name = "hand-out")]
+    HandOut(HandOut),
     /// Show the move book
     Moves(Moves),
     /// Lead the demo dance, from a scratch copy
@@ -108,6 +111,47 @@ pub(super) struct Check {
     pub(super) class: Class,
     #[command(flatten)]
     pub(super) hearing: Hearing,
+}
+
+/// Options of `hand-out`. Each kind has a switch; none of them means all.
+#[derive(Debug, Args)]
+pub(super) struct HandOut {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// The count sheet: phrases down, counts across, words in the boxes
+    #[arg(long)]
+    pub(super) sheet: bool,
+    /// The folder to write into [default: beside the dance]
+    #[arg(long, value_name = "FOLDER", conflicts_with = "output")]
+    pub(super) to: Option<PathBuf>,
+    /// Write one kind to this file; its ending chooses the form
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Replace files that are already there
+    #[arg(long)]
+    pub(super) replace: bool,
+    /// The paper
+    #[arg(long, value_enum, default_value_t = PaperName::A4)]
+    pub(super) paper: PaperName,
+    /// Print your notes, and why each cue is where it is, too
+    #[arg(long)]
+    pub(super) notes: bool,
+    /// Year in which the recording was first published, for the note on rights
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1860..=2200))]
+    pub(super) year: Option<u16>,
+    #[command(flatten)]
+    pub(super) class: Class,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// A size of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum PaperName {
+    /// 210 by 297 mm
+    A4,
+    /// 8.5 by 11 inches
+    Letter,
 }
 
 /// Options of `lead`.

@@ -10,6 +10,7 @@ mod complete;
 mod demo;
 mod draft;
 mod ears;
+mod hand_out;
 mod hear;
 mod lead;
 mod listen;
@@ -74,6 +75,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Listen(options)) => listen::run(&options, output),
         Some(Command::Draft(options)) => draft::run(&options, output),
         Some(Command::Check(options)) => check::run(&options, output),
+        Some(Command::HandOut(options)) => hand_out::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
         Some(Command::Moves(options)) => moves::run(&options, output),
@@ -91,6 +93,7 @@ Farandole: teach music by movement.
   farandole draft song.mp3            make a first dance for it
   farandole check song.dance.json     does it land, can it be read, can it be done?
   farandole lead song.dance.json      lead the class from a full screen
+  farandole hand-out song.dance.json  print it: count sheet and more
 
 'farandole help' lists everything; 'farandole help lead' explains one command.
 ";

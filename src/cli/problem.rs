@@ -1,6 +1,7 @@
 //! Why a command could not be done: one clear sentence each, with the way out.
 
 use crate::dance::{DraftError, MoveBookError};
+use crate::handout::HandoutError;
 use crate::recording::DecodeError;
 use crate::screen::ScreenError;
 use crate::shelf::{LoadError, SaveError};
@@ -57,6 +58,25 @@ pub enum Problem {
         /// Which file.
         path: PathBuf,
     },
+    /// A hand-out would replace a file that is there.
+    #[error("'{}' is already there; add --replace to make it anew, or --to with another folder", path.display())]
+    HandedOut {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// A hand-out cannot be made.
+    #[error("cannot make '{}': {source}", path.display())]
+    HandOut {
+        /// The file it should become.
+        path: PathBuf,
+        /// What is missing.
+        source: HandoutError,
+    },
+    /// One file was named for several kinds.
+    #[error(
+        "--output names one file, so name one kind too, as in '--sheet --output sheet.pdf'; or use --to with a folder"
+    )]
+    OneHandOut,
     /// No demo dance has that name.
     #[error("there is no demo dance '{name}'; 'farandole demo --list' names them")]
     NoSuchDemo {

@@ -1,0 +1,68 @@
+//! What can be handed out, in which forms, on which paper: the one list that the command line is made from.
+
+use std::fmt;
+
+/// Something that can be handed out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// The printed count sheet: phrases down, counts across, words in the boxes.
+    CountSheet,
+}
+
+impl Kind {
+    /// Every kind, in the order in which they are made.
+    pub const ALL: &'static [Self] = &[Self::CountSheet];
+
+    /// What file names call it: lower-case words joined by hyphens.
+    #[must_use]
+    pub fn stem(self) -> &'static str {
+        match self {
+            Self::CountSheet => "count-sheet",
+        }
+    }
+
+    /// The forms it comes in, as endings of file names without the dot.
+    #[must_use]
+    pub fn endings(self) -> &'static [&'static str] {
+        match self {
+            Self::CountSheet => &["html"],
+        }
+    }
+}
+
+/// Its name in a sentence: `count sheet`.
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.stem().replace('-', " "))
+    }
+}
+
+/// A size of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paper {
+    /// ISO 216 A4, 210 by 297 mm.
+    #[default]
+    A4,
+    /// US Letter, 8.5 by 11 inches.
+    Letter,
+}
+
+impl Paper {
+    /// Width and height in points (1/72 inch), upright.
+    #[must_use]
+    pub fn size(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0),
+            Self::Letter => (612.0, 792.0),
+        }
+    }
+
+    /// Its name in a style sheet.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::A4 => "A4",
+            Self::Letter => "letter",
+        }
+    }
+}

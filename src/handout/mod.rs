@@ -1,0 +1,66 @@
+//! Hand-outs: how a dance leaves the laptop, on paper, for the wall and for home.
+//!
+//! Everything here turns a dance, and what was heard in its recording, into the bytes of one file. No file is written
+//! here and no clock is read: the same dance gives the same bytes on every day and every machine. Nothing that only
+//! concerns the teacher's own machine (folders, user names, notes to herself) is put in unless she asks for it.
+
+mod cautions;
+mod count_sheet;
+mod facts;
+mod kind;
+mod markup;
+mod rights;
+
+pub use kind::{Kind, Paper};
+pub use rights::{Law, rule_for};
+
+use crate::dance::Dance;
+use crate::listening::Listening;
+
+/// What a hand-out is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Material<'a> {
+    /// The dance.
+    pub dance: &'a Dance,
+    /// What was heard in its recording; `None` when the recording is missing, and then hills are flat.
+    pub heard: Option<&'a Listening>,
+    /// The paper it is printed on.
+    pub paper: Paper,
+    /// Whether the teacher's notes to herself, and why each cue is where it is, are printed too.
+    pub notes: bool,
+}
+
+/// Why a hand-out cannot be made.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum HandoutError {
+    /// It does not come in that form: another ending must be chosen.
+    #[error("a {kind} does not come as '.{ending}'; it comes as {}", endings(*kind))]
+    Ending {
+        /// What was asked for.
+        kind: Kind,
+        /// In which form.
+        ending: String,
+    },
+    /// There are no counts to print: the grid must be repaired first.
+    #[error("the dance has no beats, so there are no counts to print; repair its grid first")]
+    NoBeats,
+}
+
+/// The forms of a kind in a sentence: `.html or .pdf`.
+fn endings(kind: Kind) -> String {
+    kind.endings().iter().map(|ending| format!("'.{ending}'")).collect::<Vec<_>>().join(" or ")
+}
+
+/// The bytes of one hand-out. `ending` is the file name's, without the dot, in lower case.
+///
+/// # Errors
+/// [`HandoutError`]: the kind does not come in that form, or the dance has nothing to print.
+pub fn make(kind: Kind, ending: &str, material: &Material<'_>) -> Result<Vec<u8>, HandoutError> {
+    if material.dance.grid.is_empty() {
+        return Err(HandoutError::NoBeats);
+    }
+    match (kind, ending) {
+        (Kind::CountSheet, "html") => Ok(count_sheet::html(material).into_bytes()),
+        _ => Err(HandoutError::Ending { kind, ending: ending.to_owned() }),
+    }
+}
