@@ -196,6 +196,22 @@ fn the_same_swell_backwards_is_one_diminuendo() {
 }
 
 #[test]
+fn the_last_note_dying_away_is_no_diminuendo_and_a_fade_out_is_one() {
+    // Reverberation times of halls lie between 1 and 3 s for 60 dB: common practice, no source.
+    for (seconds, diminuendos) in [(1.0, 0), (3.0, 0), (20.0, 1)] {
+        let mut sound = pink_noise(RATE, -20.0, 15.0 + seconds, 6);
+        for (n, sample) in sound.iter_mut().enumerate() {
+            let t = (n as f64 / f64::from(RATE) - 15.0).max(0.0);
+            *sample *= 10f64.powf(-60.0 * t / seconds / 20.0) as f32;
+        }
+        let found = of_kind(&mono(&sound), &OF_LOUDNESS);
+        let kinds: Vec<TurnKind> = found.iter().map(|turn| turn.kind).collect();
+        assert_eq!(kinds, vec![TurnKind::Diminuendo; diminuendos], "{seconds} s: {found:?}");
+        assert!(found.iter().all(|turn| (turn.start.0 - 15.0).abs() < 1.5), "{found:?}");
+    }
+}
+
+#[test]
 fn t7_a_step_is_subito_and_nothing_else() {
     let turns = mono(&t7(RATE)).turns;
     assert_eq!(turns.len(), 1, "{turns:?}");

@@ -37,7 +37,13 @@ const STEEP: f64 = 0.5;
 /// ... or, for a swell of at least twice the least change, this: it is heard in the end however slow it is.
 const SLOW: f64 = 0.12;
 
-/// The part of the recording that sounds, end to end.
+/// The last note dies away, which is no diminuendo: the end of the music is where the loudness, read over `TAIL_WINDOW`
+/// blocks, was last within this many LU of the loudest of the `TAIL` blocks before. A fade-out is slower than that.
+const DIES_AWAY: f64 = 12.0;
+const TAIL: usize = 300;
+const TAIL_WINDOW: usize = 40;
+
+/// The part of the recording that sounds, end to end, as far as its last note.
 struct Sounding {
     /// Block of the recording for each block kept.
     block: Vec<usize>,
@@ -61,7 +67,21 @@ impl Sounding {
                 sum
             }))
             .collect();
-        Self { block, sums }
+        let mut all = Self { block, sums };
+        let end = all.last_note();
+        all.block.truncate(end);
+        all.sums.truncate(end + 1);
+        all
+    }
+
+    /// The block at which the last note begins to die away.
+    fn last_note(&self) -> usize {
+        let level = |to: usize| self.level(to.saturating_sub(TAIL_WINDOW), to);
+        let sounds = |to: &usize| {
+            let loudest = (to.saturating_sub(TAIL)..*to).step_by(TAIL_WINDOW / 4).map(level);
+            level(*to) >= loudest.fold(f64::NEG_INFINITY, f64::max) - DIES_AWAY
+        };
+        (TAIL_WINDOW..=self.len()).rev().find(sounds).unwrap_or(self.len())
     }
 
     fn len(&self) -> usize {
