@@ -166,7 +166,7 @@ fn a_hand_out_is_not_written_over_unasked() {
     let before = fs::read(room.path("clicks.count-sheet.html")).expect("handed out");
     room.refuses(
         &["hand-out", "clicks.dance.json", "--sheet", "--year", "1911"],
-        "'clicks.count-sheet.html' is already there; add --replace to make it anew, or --to with another folder",
+        "'clicks.count-sheet.html' is already there; add --replace to make it anew, or name another place",
     );
     assert_eq!(fs::read(room.path("clicks.count-sheet.html")).expect("still there"), before);
     assert!(
@@ -177,7 +177,7 @@ fn a_hand_out_is_not_written_over_unasked() {
     assert_ne!(fs::read(room.path("clicks.count-sheet.html")).expect("made anew"), before);
     room.refuses(
         &["hand-out", "clicks.dance.json", "--sheet", "--output", "sheet.docx"],
-        "cannot make 'sheet.docx': a count sheet does not come as '.docx'; it comes as '.html'",
+        "cannot make 'sheet.docx': a count sheet does not come as '.docx'; it comes as '.html' or '.pdf'",
     );
     room.altered("empty.dance.json", |dance| {
         dance["grid"] = serde_json::json!({"beats": [], "bars": [], "phrases": []});

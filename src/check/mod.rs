@@ -17,7 +17,8 @@ mod sketch;
 
 pub use page::rules_page;
 pub use rules::RULES;
-pub use types::{Finding, Fix, Needs, Report, Rule, Severity};
+pub use turns::name as turn_name;
+pub use types::{Finding, Fix, Landing, Needs, Report, Rule, Severity};
 
 use crate::dance::{Dance, Silenced};
 use crate::listening::Listening;
@@ -43,8 +44,15 @@ pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
         let place = |finding: &Finding| finding.at.map_or(f64::NEG_INFINITY, |at| at.0);
         place(a).total_cmp(&place(b)).then(b.severity.cmp(&a.severity))
     });
-    let (turns_met, median_distance) = turns::figures(&scene.turns);
-    Report { findings, silenced, turns_met, turns: scene.turns.len(), median_distance }
+    let landings = turns::landings(&scene);
+    Report {
+        findings,
+        silenced,
+        turns_met: landings.iter().filter(|landing| landing.met).count(),
+        turns: landings.len(),
+        median_distance: turns::median_distance(&landings),
+        landings,
+    }
 }
 
 /// Whether the teacher has silenced a finding. Places agree within half a count, since turns move a little

@@ -1,6 +1,7 @@
 //! Turns on the dance's counts, and how far the nearest cue is from each.
 
 use super::scene::{Scene, Step};
+use super::types::Landing;
 use crate::dance::StepKind;
 use crate::listening::{Turn, TurnKind};
 use crate::units::{Beat, Counts, Seconds};
@@ -24,8 +25,9 @@ const NEARBY: Counts = Counts(2.5);
 /// A freeze this close to a rest is meant for it. Our decision: one bar of four.
 const FREEZE_NEARBY: Counts = Counts(4.0);
 
-/// Turns less sure than this are not asked for. Our decision.
-const SURE_ENOUGH: f32 = 0.3;
+/// Turns less sure than this are not asked for. Listening gives a half to the smallest change that counts on a sure beat
+/// (`docs/turns.md`), so what lies below is smaller than that or stands on a doubtful beat. Our decision.
+const SURE_ENOUGH: f32 = 0.5;
 
 /// A turn that a dance should show, on the dance's beats.
 #[derive(Debug, Clone, Copy)]
@@ -73,8 +75,8 @@ pub(super) fn shown(scene: &Scene<'_>) -> Vec<Shown> {
         .collect()
 }
 
-/// Its name in a sentence.
-pub(super) fn name(kind: TurnKind) -> &'static str {
+/// Its name in a sentence, as musicians say it.
+pub fn name(kind: TurnKind) -> &'static str {
     match kind {
         TurnKind::Crescendo => "crescendo",
         TurnKind::Diminuendo => "diminuendo",
@@ -140,17 +142,27 @@ fn freezes<'s, 'a>(scene: &'s Scene<'a>) -> impl Iterator<Item = &'s Step<'a>> {
     scene.steps.iter().filter(|step| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze))
 }
 
-/// How many turns a cue meets within one count, and the median distance from a turn to its nearest cue.
-pub(super) fn figures(turns: &[Shown]) -> (usize, Option<Counts>) {
+/// Each turn with the cue nearest to it.
+pub(super) fn landings(scene: &Scene<'_>) -> Vec<Landing> {
+    let landing = |turn: &Shown| Landing {
+        kind: turn.kind,
+        at: turn.at,
+        cue: turn.nearest.map(|(place, _)| scene.steps[place].index),
+        off: turn.nearest.map(|(_, off)| off),
+        met: turn.nearest.is_some_and(|(_, off)| off.0.abs() <= MET.0 + SLACK.0),
+    };
+    scene.turns.iter().map(landing).collect()
+}
+
+/// Median distance from a turn to its nearest cue; `None` without turns or cues.
+pub(super) fn median_distance(landings: &[Landing]) -> Option<Counts> {
     let mut distances: Vec<f64> =
-        turns.iter().filter_map(|turn| turn.nearest).map(|(_, off)| off.0.abs()).collect();
+        landings.iter().filter_map(|landing| landing.off).map(|off| off.0.abs()).collect();
     distances.sort_by(f64::total_cmp);
-    let met = distances.iter().filter(|&&distance| distance <= MET.0 + SLACK.0).count();
     let half = distances.len() / 2;
-    let median = match distances.len() {
+    match distances.len() {
         0 => None,
         n if n % 2 == 1 => Some(Counts(distances[half])),
         _ => Some(Counts(0.5 * (distances[half - 1] + distances[half]))),
-    };
-    (met, median)
+    }
 }

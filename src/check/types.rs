@@ -2,6 +2,7 @@
 
 use super::scene::{Scene, Step};
 use crate::dance::Side;
+use crate::listening::TurnKind;
 use crate::units::{Beat, Counts};
 use serde::Serialize;
 
@@ -97,6 +98,23 @@ pub struct Report {
     pub turns: usize,
     /// Median distance from a turn to the nearest cue start; `None` without turns or cues.
     pub median_distance: Option<Counts>,
+    /// Every turn that a dance should show with the cue nearest to it, in the order of the music.
+    pub landings: Vec<Landing>,
+}
+
+/// How a turn is met.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Landing {
+    /// What changes.
+    pub kind: TurnKind,
+    /// Where the turn begins, on the dance's counts.
+    pub at: Beat,
+    /// Index of the cue whose start is nearest, in the dance's order; `None` without cues.
+    pub cue: Option<usize>,
+    /// How many counts later than the turn that cue begins; negative when it is earlier.
+    pub off: Option<Counts>,
+    /// Whether it begins within one count, before or after.
+    pub met: bool,
 }
 
 impl Report {

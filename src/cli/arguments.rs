@@ -107,6 +107,12 @@ pub(super) struct Check {
     /// Print the report as JSON
     #[arg(long)]
     pub(super) json: bool,
+    /// Draw the landing chart too: loudness, tempo, articulation, cues and turns (.svg or .pdf)
+    #[arg(long, value_name = "FILE")]
+    pub(super) chart: Option<PathBuf>,
+    /// Replace a chart that is already there
+    #[arg(long, requires = "chart")]
+    pub(super) replace: bool,
     #[command(flatten)]
     pub(super) class: Class,
     #[command(flatten)]
@@ -121,6 +127,12 @@ pub(super) struct HandOut {
     /// The count sheet: phrases down, counts across, words in the boxes
     #[arg(long)]
     pub(super) sheet: bool,
+    /// The listening map: the piece as a path, with room to write
+    #[arg(long)]
+    pub(super) map: bool,
+    /// The listening map with its answers
+    #[arg(long)]
+    pub(super) answers: bool,
     /// The folder to write into [default: beside the dance]
     #[arg(long, value_name = "FOLDER", conflicts_with = "output")]
     pub(super) to: Option<PathBuf>,

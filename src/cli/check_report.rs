@@ -1,7 +1,7 @@
 //! A check's report, in plain text for a terminal of 80 columns and as JSON.
 
 use super::output::{count, wrap};
-use crate::check::{Finding, Fix, Report, Severity};
+use crate::check::{Finding, Fix, Landing, Report, Severity};
 use crate::dance::Dance;
 use crate::grid::Grid;
 use crate::units::{Beat, Seconds};
@@ -66,6 +66,15 @@ pub(super) fn json(dance: &Dance, report: &Report) -> Result<String, serde_json:
             of: report.turns,
             met: report.turns_met,
             median_distance_counts: report.median_distance.map(|distance| distance.0),
+            each: report
+                .landings
+                .iter()
+                .map(|landing| JsonLanding {
+                    landing,
+                    place: place(&dance.grid, landing.at),
+                    seconds: dance.grid.seconds_at(landing.at),
+                })
+                .collect(),
         },
     };
     Ok(serde_json::to_string_pretty(&whole)? + "\n")
@@ -77,14 +86,24 @@ struct JsonReport<'a> {
     title: &'a str,
     findings: Vec<PlacedFinding<'a>>,
     silenced: usize,
-    turns: JsonTurns,
+    turns: JsonTurns<'a>,
 }
 
 #[derive(Serialize)]
-struct JsonTurns {
+struct JsonTurns<'a> {
     of: usize,
     met: usize,
     median_distance_counts: Option<f64>,
+    each: Vec<JsonLanding<'a>>,
+}
+
+/// A turn with the cue nearest to it, and its place in words and clock time.
+#[derive(Serialize)]
+struct JsonLanding<'a> {
+    #[serde(flatten)]
+    landing: &'a Landing,
+    place: String,
+    seconds: Seconds,
 }
 
 /// A finding with its place in words and clock time; `null` where it has none.
@@ -193,6 +212,7 @@ fn word(severity: Severity) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::listening::TurnKind;
     use crate::units::Counts;
 
     /// Sixteen beats at 120 BPM from 1.0 s, a phrase of two bars and another.
@@ -259,6 +279,13 @@ mod tests {
             turns_met: 1,
             turns: 2,
             median_distance: Some(Counts(1.1)),
+            landings: vec![Landing {
+                kind: TurnKind::Crescendo,
+                at: Beat(9.9),
+                cue: Some(1),
+                off: Some(Counts(2.1)),
+                met: false,
+            }],
         }
     }
 
@@ -293,7 +320,14 @@ Phrase 2 (B), count 5, at 0:07.0: cue 2
 
     #[test]
     fn a_report_without_findings_is_two_sentences() {
-        let nothing = Report { findings: vec![], silenced: 0, turns_met: 0, turns: 0, median_distance: None };
+        let nothing = Report {
+            findings: vec![],
+            silenced: 0,
+            turns_met: 0,
+            turns: 0,
+            median_distance: None,
+            landings: vec![],
+        };
         assert_eq!(text(&dance(), &nothing), "Cold morning: nothing to mend\n\nNo turns to meet.\n");
     }
 
@@ -302,7 +336,16 @@ Phrase 2 (B), count 5, at 0:07.0: cue 2
         let written = json(&dance(), &report()).expect("JSON");
         let value: serde_json::Value = serde_json::from_str(&written).expect("JSON");
         assert!(written.starts_with("{\n  \"schema\": 1,"));
-        assert_eq!(value["turns"], serde_json::json!({"of": 2, "met": 1, "median_distance_counts": 1.1}));
+        assert_eq!(
+            value["turns"],
+            serde_json::json!({
+                "of": 2, "met": 1, "median_distance_counts": 1.1,
+                "each": [{
+                    "kind": "crescendo", "at": 9.9, "cue": 1, "off": 2.1, "met": false,
+                    "place": "phrase 2 (B), count 2", "seconds": 5.95,
+                }],
+            })
+        );
         assert_eq!(
             value["findings"][1],
             serde_json::json!({

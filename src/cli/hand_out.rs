@@ -62,6 +62,8 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
 fn kinds(options: &HandOut) -> Vec<Kind> {
     let asked = |kind: &Kind| match kind {
         Kind::CountSheet => options.sheet,
+        Kind::ListeningMap => options.map,
+        Kind::AnsweredMap => options.answers,
     };
     let named: Vec<Kind> = Kind::ALL.iter().copied().filter(asked).collect();
     if named.is_empty() { Kind::ALL.to_vec() } else { named }

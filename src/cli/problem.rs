@@ -59,7 +59,7 @@ pub enum Problem {
         path: PathBuf,
     },
     /// A hand-out would replace a file that is there.
-    #[error("'{}' is already there; add --replace to make it anew, or --to with another folder", path.display())]
+    #[error("'{}' is already there; add --replace to make it anew, or name another place", path.display())]
     HandedOut {
         /// Which file.
         path: PathBuf,
@@ -71,6 +71,12 @@ pub enum Problem {
         path: PathBuf,
         /// What is missing.
         source: HandoutError,
+    },
+    /// A chart is drawn in two forms only.
+    #[error("cannot draw the landing chart as '{}': give a name that ends in .svg or .pdf", path.display())]
+    ChartForm {
+        /// The file it should become.
+        path: PathBuf,
     },
     /// One file was named for several kinds.
     #[error(

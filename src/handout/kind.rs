@@ -7,17 +7,23 @@ use std::fmt;
 pub enum Kind {
     /// The printed count sheet: phrases down, counts across, words in the boxes.
     CountSheet,
+    /// The piece as a path to follow, with room to write what is heard.
+    ListeningMap,
+    /// The same with everything written in.
+    AnsweredMap,
 }
 
 impl Kind {
     /// Every kind, in the order in which they are made.
-    pub const ALL: &'static [Self] = &[Self::CountSheet];
+    pub const ALL: &'static [Self] = &[Self::CountSheet, Self::ListeningMap, Self::AnsweredMap];
 
     /// What file names call it: lower-case words joined by hyphens.
     #[must_use]
     pub fn stem(self) -> &'static str {
         match self {
             Self::CountSheet => "count-sheet",
+            Self::ListeningMap => "listening-map",
+            Self::AnsweredMap => "answered-map",
         }
     }
 
@@ -25,7 +31,8 @@ impl Kind {
     #[must_use]
     pub fn endings(self) -> &'static [&'static str] {
         match self {
-            Self::CountSheet => &["html"],
+            Self::CountSheet => &["html", "pdf"],
+            Self::ListeningMap | Self::AnsweredMap => &["svg", "pdf"],
         }
     }
 }

@@ -6,12 +6,19 @@
 
 mod cautions;
 mod count_sheet;
+mod drawing;
 mod facts;
+mod form;
+mod hill;
 mod kind;
+mod landing_chart;
+mod like;
+mod listening_map;
 mod markup;
 mod rights;
 
 pub use kind::{Kind, Paper};
+pub use landing_chart::Chart;
 pub use rights::{Law, rule_for};
 
 use crate::dance::Dance;
@@ -61,6 +68,23 @@ pub fn make(kind: Kind, ending: &str, material: &Material<'_>) -> Result<Vec<u8>
     }
     match (kind, ending) {
         (Kind::CountSheet, "html") => Ok(count_sheet::html(material).into_bytes()),
+        (Kind::CountSheet, "pdf") => {
+            let title = format!("{}: count sheet", material.dance.title);
+            Ok(drawing::pdf(&title, &count_sheet::sheets(material)))
+        }
+        (Kind::ListeningMap | Kind::AnsweredMap, "svg" | "pdf") => {
+            Ok(drawn(listening_map::draw(material, kind == Kind::AnsweredMap), ending))
+        }
         _ => Err(HandoutError::Ending { kind, ending: ending.to_owned() }),
+    }
+}
+
+/// A drawing as the bytes of an SVG or PDF file.
+fn drawn(drawing: drawing::Drawing, ending: &str) -> Vec<u8> {
+    if ending == "pdf" {
+        let title = drawing.title.clone();
+        drawing::pdf(&title, &[drawing])
+    } else {
+        drawing::svg(&drawing).into_bytes()
     }
 }
