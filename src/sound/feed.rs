@@ -1,11 +1,12 @@
-//! Filling the device's buffers. Everything here runs inside the audio callback: it reads atomics and copies numbers;
-//! it never locks, allocates, frees, opens or prints.
+//! Filling the device's buffers. Everything here runs inside the audio callback: it reads atomics and computes numbers;
+//! it never locks, allocates, frees, opens or prints, which the tests beside it count and look for.
 
 use super::click::click;
 use super::heard::{Command, NOWHERE, Report, Steady};
 use super::prepare::Prepared;
 use super::shared::Shared;
-use super::{Click, Programme};
+use super::stretch::{Seam, Stretch};
+use super::{Click, Programme, Speed};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
@@ -17,17 +18,24 @@ const FADE: f64 = 0.004;
 pub(super) struct Feed {
     shared: Arc<Shared>,
     stream: u64,
-    prepared: Prepared,
-    clicks: Vec<(i64, Click)>,
+    stretch: Stretch,
+    clicks: Vec<(f64, Click)>,
     /// The low and the high click.
     tones: [Vec<f32>; 2],
     command: Command,
     /// Whether the first buffer has joined the music where the clock is.
     joined: bool,
     jump: u64,
-    frame: i64,
+    /// The frame that is played next. Between whole frames only at other speeds than the recording's own.
+    at: f64,
+    speed: Speed,
+    /// The frame of the block that is played next; a whole block when the next must be made.
+    done: usize,
+    /// The span that is repeated, as it was when the block was made.
+    seam: Option<Seam>,
     from: i64,
     before: i64,
+    speed_before: Speed,
     gain: f32,
     next_click: usize,
     tone: Option<(usize, usize)>,
@@ -39,19 +47,23 @@ impl Feed {
     /// A feed for one stream. `stream` is its number, from 1.
     pub(super) fn new(shared: Arc<Shared>, stream: u64, prepared: Prepared, programme: &Programme) -> Self {
         let rate = prepared.rate;
-        let frame = |at: f64| (at * f64::from(rate)).round() as i64;
+        let frame = |at: f64| (at * f64::from(rate)).round();
         Self {
             shared,
             stream,
             clicks: programme.clicks.iter().map(|click| (frame(click.at.0), *click)).collect(),
             tones: [click(rate, false), click(rate, true)],
-            prepared,
+            stretch: Stretch::new(prepared),
             command: Command::START,
             joined: false,
             jump: 0,
-            frame: 0,
+            at: 0.0,
+            speed: Speed::NORMAL,
+            done: 0,
+            seam: None,
             from: 0,
             before: NOWHERE,
+            speed_before: Speed::NORMAL,
             gain: 0.0,
             next_click: 0,
             tone: None,
@@ -74,7 +86,7 @@ impl Feed {
             self.command = Command::from_words(words);
         }
         let command = self.command;
-        let rate = f64::from(self.prepared.rate);
+        let rate = f64::from(self.stretch.rate());
         let span = frames as f64 / rate * 1e9;
         let start = self.steady.observe((now + latency) as f64, span);
         if !self.joined {
@@ -83,7 +95,6 @@ impl Feed {
             self.go_to(self.frames(command.place_at(start as u64)));
         }
         let step = (1.0 / (FADE * rate)) as f32;
-        let repeat = command.span().map(|(from, to)| (self.frames(from), self.frames(to)));
         let mut stopped_after = 0;
         for index in 0..frames {
             let leaving = command.jump != self.jump || !command.playing;
@@ -97,18 +108,14 @@ impl Feed {
                 write(index, 0.0, 0.0);
                 continue;
             }
-            let (left, right) = self.sample();
+            if self.done == self.stretch.frames() {
+                self.make();
+            }
+            let (left, right) = self.stretch.frame(self.done);
             let tone = self.click(command.clicks);
             write(index, self.gain * left + tone, self.gain * right + tone);
-            self.frame += 1;
+            self.advance();
             stopped_after = index + 1;
-            if let Some((from, to)) = repeat
-                && self.frame == to
-                && from < to
-            {
-                self.before = self.place();
-                self.go_on_at(from);
-            }
         }
         self.report(start, stopped_after);
     }
@@ -120,7 +127,7 @@ impl Feed {
         if stands && self.last.is_some_and(|last| last.place == self.place()) {
             return;
         }
-        let time = (start + moved as f64 / f64::from(self.prepared.rate) * 1e9) as u64;
+        let time = (start + moved as f64 / f64::from(self.stretch.rate()) * 1e9) as u64;
         let report = Report {
             stream: self.stream,
             jump: self.jump,
@@ -129,37 +136,71 @@ impl Feed {
             from: self.from,
             before: self.before,
             moving,
+            speed: self.speed,
+            speed_before: self.speed_before,
         };
         self.last = Some(report);
         self.shared.report.publish(report.words());
     }
 
     /// Starts a new stretch of sound at a frame, after a break.
-    fn go_to(&mut self, frame: i64) {
-        self.before = NOWHERE;
-        self.go_on_at(frame);
-    }
-
-    fn go_on_at(&mut self, frame: i64) {
-        self.frame = frame;
+    fn go_to(&mut self, frame: f64) {
+        self.at = frame.round();
         self.from = self.place();
-        self.next_click = self.clicks.partition_point(|(at, _)| *at < frame);
+        (self.before, self.speed_before) = (NOWHERE, self.speed);
+        self.stretch.start(self.at as i64);
+        self.done = self.stretch.frames();
+        self.seek_clicks();
     }
 
-    /// The current frame's samples; silence outside the recording.
-    fn sample(&self) -> (f32, f32) {
-        let channels = self.prepared.channels;
-        let at = usize::try_from(self.frame).ok().and_then(|frame| frame.checked_mul(channels));
-        let get = |offset| at.and_then(|at| self.prepared.samples.get(at + offset)).copied().unwrap_or(0.0);
-        (get(0), get(channels - 1))
+    /// Makes the next block, with what is asked for now.
+    fn make(&mut self) {
+        if self.command.speed != self.speed {
+            (self.before, self.from) = (self.place(), self.place());
+            (self.speed_before, self.speed) = (self.speed, self.command.speed);
+            if self.speed == Speed::NORMAL {
+                self.at = self.at.round();
+            }
+        }
+        // A span shorter than a few blocks cannot be gone round.
+        let least = 4.0 * self.stretch.frames() as f64;
+        let seam =
+            self.command.span().map(|(from, to)| Seam { from: self.frames(from), to: self.frames(to) });
+        self.seam = seam.filter(|seam| seam.to - seam.from >= least);
+        let speed = self.speed.factor();
+        let to = self.at + speed * self.stretch.frames() as f64;
+        self.stretch.make((self.at, to), speed, self.seam);
+        self.done = 0;
+    }
+
+    /// Goes on by one frame.
+    fn advance(&mut self) {
+        let next = self.at + self.speed.factor();
+        match self.seam.filter(|seam| self.at < seam.to && next >= seam.to) {
+            Some(seam) => {
+                (self.at, self.speed_before) = (seam.to, self.speed);
+                self.before = self.place();
+                self.at = seam.from;
+                self.from = self.place();
+                self.seek_clicks();
+                self.at += next - seam.to;
+            }
+            None => self.at = next,
+        }
+        self.done += 1;
+    }
+
+    /// The next click is the first that is not behind.
+    fn seek_clicks(&mut self) {
+        self.next_click = self.clicks.partition_point(|(frame, _)| *frame < self.at);
     }
 
     /// The current frame's share of a click.
     fn click(&mut self, on: bool) -> f32 {
-        while let Some((at, click)) = self.clicks.get(self.next_click)
-            && *at <= self.frame
+        while let Some((frame, click)) = self.clicks.get(self.next_click)
+            && *frame <= self.at
         {
-            if *at == self.frame && (on || click.always) {
+            if on || click.always {
                 self.tone = Some((usize::from(click.high), 0));
             }
             self.next_click += 1;
@@ -171,13 +212,13 @@ impl Feed {
     }
 
     /// A place in frames.
-    fn frames(&self, place: i64) -> i64 {
-        (place as f64 * 1e-9 * f64::from(self.prepared.rate)).round() as i64
+    fn frames(&self, place: i64) -> f64 {
+        (place as f64 * 1e-9 * f64::from(self.stretch.rate())).round()
     }
 
     /// The current frame as a place.
     fn place(&self) -> i64 {
-        (self.frame as f64 / f64::from(self.prepared.rate) * 1e9).round() as i64
+        (self.at / f64::from(self.stretch.rate()) * 1e9).round() as i64
     }
 }
 

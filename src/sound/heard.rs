@@ -2,6 +2,8 @@
 //!
 //! A *place* is an instant of the recording, a *time* an instant of the monotonic clock, both in nanoseconds.
 
+use super::Speed;
+
 /// No place: used where a place is optional.
 pub(super) const NOWHERE: i64 = i64::MIN;
 
@@ -22,6 +24,8 @@ pub(super) struct Command {
     pub(super) repeat_to: i64,
     /// Whether beats click.
     pub(super) clicks: bool,
+    /// How fast it runs.
+    pub(super) speed: Speed,
 }
 
 impl Command {
@@ -33,9 +37,10 @@ impl Command {
         repeat_from: NOWHERE,
         repeat_to: NOWHERE,
         clicks: false,
+        speed: Speed::NORMAL,
     };
 
-    pub(super) fn words(self) -> [u64; 7] {
+    pub(super) fn words(self) -> [u64; 8] {
         [
             self.jump,
             u64::from(self.playing),
@@ -44,10 +49,11 @@ impl Command {
             self.repeat_from.cast_unsigned(),
             self.repeat_to.cast_unsigned(),
             u64::from(self.clicks),
+            u64::from(self.speed.in_percent()),
         ]
     }
 
-    pub(super) fn from_words([jump, playing, place, time, from, to, clicks]: [u64; 7]) -> Self {
+    pub(super) fn from_words([jump, playing, place, time, from, to, clicks, speed]: [u64; 8]) -> Self {
         Self {
             jump,
             playing: playing != 0,
@@ -56,6 +62,8 @@ impl Command {
             repeat_from: from.cast_signed(),
             repeat_to: to.cast_signed(),
             clicks: clicks != 0,
+            // In range: it was written by `words`.
+            speed: Speed::percent(speed as u8),
         }
     }
 
@@ -64,7 +72,8 @@ impl Command {
         if !self.playing {
             return self.place;
         }
-        let place = self.place.saturating_add(time.saturating_sub(self.time).cast_signed());
+        let place =
+            self.place.saturating_add(at_speed(time.saturating_sub(self.time).cast_signed(), self.speed));
         match self.span() {
             Some((from, to)) if self.place < to && place >= to => from + (place - from) % (to - from),
             _ => place,
@@ -95,13 +104,31 @@ pub(super) struct Report {
     pub(super) before: i64,
     /// Whether it runs on after `place`.
     pub(super) moving: bool,
+    /// How fast it runs from `from` on.
+    pub(super) speed: Speed,
+    /// How fast it ran up to `before`.
+    pub(super) speed_before: Speed,
+}
+
+/// How far the music goes in a span of time.
+fn at_speed(span: i64, speed: Speed) -> i64 {
+    if speed == Speed::NORMAL { span } else { (span as f64 * speed.factor()).round() as i64 }
 }
 
 impl Report {
-    pub(super) const NONE: Self =
-        Self { stream: 0, jump: 0, place: 0, time: 0, from: 0, before: NOWHERE, moving: false };
+    pub(super) const NONE: Self = Self {
+        stream: 0,
+        jump: 0,
+        place: 0,
+        time: 0,
+        from: 0,
+        before: NOWHERE,
+        moving: false,
+        speed: Speed::NORMAL,
+        speed_before: Speed::NORMAL,
+    };
 
-    pub(super) fn words(self) -> [u64; 7] {
+    pub(super) fn words(self) -> [u64; 9] {
         [
             self.stream,
             self.jump,
@@ -110,10 +137,13 @@ impl Report {
             self.from.cast_unsigned(),
             self.before.cast_unsigned(),
             u64::from(self.moving),
+            u64::from(self.speed.in_percent()),
+            u64::from(self.speed_before.in_percent()),
         ]
     }
 
-    pub(super) fn from_words([stream, jump, place, time, from, before, moving]: [u64; 7]) -> Self {
+    pub(super) fn from_words(words: [u64; 9]) -> Self {
+        let [stream, jump, place, time, from, before, moving, speed, speed_before] = words;
         Self {
             stream,
             jump,
@@ -122,12 +152,15 @@ impl Report {
             from: from.cast_signed(),
             before: before.cast_signed(),
             moving: moving != 0,
+            speed: Speed::percent(speed as u8),
+            speed_before: Speed::percent(speed_before as u8),
         }
     }
 
     /// The place heard at `time`. It waits at the start of a stretch until its sound arrives, and at its end.
     pub(super) fn place_at(&self, time: u64) -> i64 {
-        let place = self.place.saturating_add(time.cast_signed().saturating_sub(self.time.cast_signed()));
+        let since = time.cast_signed().saturating_sub(self.time.cast_signed());
+        let place = self.place.saturating_add(at_speed(since, self.speed));
         if !self.moving && place > self.place {
             return self.place;
         }
@@ -136,7 +169,9 @@ impl Report {
         } else if self.before == NOWHERE {
             self.from
         } else {
-            self.before - (self.from - place)
+            // So long before the sound from `from` on, at the speed it had then.
+            let ago = (self.from - place) as f64 / self.speed.factor();
+            self.before - (ago * self.speed_before.factor()).round() as i64
         }
     }
 }
@@ -185,8 +220,8 @@ mod tests {
             place: 5_100 * MS,
             time: 1_160_000_000,
             from: 5_000 * MS,
-            before: NOWHERE,
             moving: true,
+            ..Report::NONE
         };
         assert_eq!(report.place_at(1_000_000_000), 5_000 * MS);
         assert_eq!(report.place_at(1_060_000_000), 5_000 * MS);
@@ -207,9 +242,29 @@ mod tests {
             from: 2_000 * MS,
             before: 8_000 * MS,
             moving: true,
+            ..Report::NONE
         };
         assert_eq!(report.place_at(960_000_000), 7_990 * MS);
         assert_eq!(report.place_at(980_000_000), 2_010 * MS);
+    }
+
+    #[test]
+    fn a_change_of_speed_is_heard_when_its_sound_is() {
+        // Half speed from 2 s on; sent up to 2.1 s, which is heard at 1.1 s, so the change itself at 0.9 s.
+        let report = Report {
+            stream: 1,
+            place: 2_100 * MS,
+            time: 1_100_000_000,
+            from: 2_000 * MS,
+            before: 2_000 * MS,
+            moving: true,
+            speed: Speed::percent(50),
+            ..Report::NONE
+        };
+        assert_eq!(report.place_at(900_000_000), 2_000 * MS);
+        assert_eq!(report.place_at(1_000_000_000), 2_050 * MS);
+        assert_eq!(report.place_at(850_000_000), 1_950 * MS, "before, at its own speed");
+        assert_eq!(Report::from_words(report.words()), report);
     }
 
     #[test]
@@ -225,6 +280,10 @@ mod tests {
         assert_eq!(command.place_at(500_000_000), 3_500 * MS);
         assert_eq!(command.place_at(1_500_000_000), 2_500 * MS);
         assert_eq!(command.place_at(3_500_000_000), 2_500 * MS);
+        let slow = Command { speed: Speed::percent(50), ..command };
+        assert_eq!(slow.place_at(1_000_000_000), 3_500 * MS);
+        assert_eq!(slow.place_at(3_000_000_000), 2_500 * MS);
+        assert_eq!(Command::from_words(slow.words()), slow);
         let past = Command { place: 5_000 * MS, ..command };
         assert_eq!(past.place_at(500_000_000), 5_500 * MS, "beyond the span it goes on");
     }

@@ -8,6 +8,8 @@
 //! `playback`) opens devices and notices when one is lost.
 
 #[cfg(any(feature = "playback", test))]
+mod attacks;
+#[cfg(any(feature = "playback", test))]
 mod click;
 #[cfg(any(feature = "playback", test))]
 mod feed;
@@ -19,8 +21,12 @@ mod output;
 mod prepare;
 mod published;
 mod shared;
+mod speed;
+#[cfg(any(feature = "playback", test))]
+mod stretch;
 mod transport;
 
+pub use speed::Speed;
 pub use transport::{Clock, HandClock, Transport};
 
 use crate::recording::Recording;
@@ -91,6 +97,8 @@ pub trait Player {
     fn repeat(&mut self, span: Option<(Seconds, Seconds)>);
     /// Clicks on the beats, or only in count-ins.
     fn click(&mut self, on: bool);
+    /// Runs slower or faster from now on, at the same pitch.
+    fn speed(&mut self, speed: Speed);
     /// What is heard now.
     fn heard(&mut self) -> Heard;
 }

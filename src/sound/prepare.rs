@@ -1,5 +1,7 @@
 //! Making a recording fit a device before it is played, so that the callback only copies.
 
+use super::attacks::attacks;
+use super::stretch::COARSE;
 use crate::recording::Recording;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{Fft, FixedSync, Resampler};
@@ -14,12 +16,43 @@ pub(super) struct Prepared {
     pub(super) channels: usize,
     /// Frames a second.
     pub(super) rate: u32,
+    /// Where notes begin, in frames, ascending.
+    pub(super) attacks: Arc<[i64]>,
+    /// Both channels together, the mean of every four frames: what a search looks at first.
+    outline: Arc<[f32]>,
 }
 
 impl Prepared {
+    /// `channels` must be 1 or 2.
+    pub(super) fn new(samples: Arc<[f32]>, channels: usize, rate: u32) -> Self {
+        let outline = samples
+            .chunks(COARSE * channels)
+            .map(|block| block.iter().sum::<f32>() / block.len() as f32)
+            .collect();
+        Self { attacks: attacks(&samples, channels, rate).into(), outline, samples, channels, rate }
+    }
+
     /// Nothing to play, at `rate`.
     pub(super) fn silence(rate: u32) -> Self {
-        Self { samples: Arc::from([]), channels: 1, rate }
+        Self::new(Arc::from([]), 1, rate)
+    }
+
+    /// A frame's left and right sample; silence outside the recording.
+    pub(super) fn at(&self, frame: i64) -> (f32, f32) {
+        let at = usize::try_from(frame).ok().and_then(|frame| frame.checked_mul(self.channels));
+        let get = |offset| at.and_then(|at| self.samples.get(at + offset)).copied().unwrap_or(0.0);
+        (get(0), get(self.channels - 1))
+    }
+
+    /// A frame's two channels together.
+    pub(super) fn mono_at(&self, frame: i64) -> f32 {
+        let (left, right) = self.at(frame);
+        left + right
+    }
+
+    /// The outline at an index; silence outside.
+    pub(super) fn outline_at(&self, index: i64) -> f32 {
+        usize::try_from(index).ok().and_then(|index| self.outline.get(index)).copied().unwrap_or(0.0)
     }
 }
 
@@ -33,10 +66,10 @@ pub(super) fn prepare(recording: &Recording, rate: u32) -> Prepared {
         if channels > 2 { fold(&recording.samples, channels) } else { Arc::clone(&recording.samples) };
     let channels = channels.min(2);
     if rate == recording.rate.0 {
-        return Prepared { samples: folded, channels, rate };
+        return Prepared::new(folded, channels, rate);
     }
     resample(&folded, channels, recording.rate.0, rate)
-        .map_or_else(|| Prepared::silence(rate), |samples| Prepared { samples, channels, rate })
+        .map_or_else(|| Prepared::silence(rate), |samples| Prepared::new(samples, channels, rate))
 }
 
 fn fold(samples: &[f32], channels: usize) -> Arc<[f32]> {

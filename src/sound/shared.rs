@@ -8,9 +8,9 @@ use std::sync::atomic::{AtomicBool, AtomicU64};
 #[derive(Debug)]
 pub(super) struct Shared {
     /// Written by the screen.
-    pub(super) command: Published<7>,
+    pub(super) command: Published<8>,
     /// Written by the callback of the current stream.
-    pub(super) report: Published<7>,
+    pub(super) report: Published<9>,
     /// The current stream, 0 when there is none.
     pub(super) stream: AtomicU64,
     /// Whether a device was looked for at least once.

@@ -2,7 +2,7 @@
 
 use super::heard::{Command, NOWHERE, Report};
 use super::shared::Shared;
-use super::{Heard, Player, Programme, Sound};
+use super::{Heard, Player, Programme, Sound, Speed};
 use crate::units::Seconds;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -190,6 +190,10 @@ impl Player for Transport {
         self.ask(|command| command.clicks = on);
     }
 
+    fn speed(&mut self, speed: Speed) {
+        self.ask(|command| command.speed = speed);
+    }
+
     fn heard(&mut self) -> Heard {
         let now = self.clock.now();
         let at = Seconds(self.place(now) as f64 * 1e-9);
@@ -243,6 +247,23 @@ mod tests {
         clock.advance(Seconds(60.0));
         assert_eq!(at(&mut player), 10.0, "the end is the end");
         assert_eq!(player.heard().sound, Sound::NoRecording);
+    }
+
+    #[test]
+    fn at_half_speed_twice_the_time_passes() {
+        let (mut player, clock) = player(60.0);
+        player.seek(Seconds(-1.0));
+        player.play();
+        clock.advance(Seconds(2.0));
+        player.speed(Speed::percent(50));
+        clock.advance(Seconds(2.0));
+        assert_eq!(at(&mut player), 2.0);
+        player.speed(Speed::percent(110));
+        clock.advance(Seconds(10.0));
+        assert_eq!(at(&mut player), 13.0);
+        player.speed(Speed::NORMAL);
+        clock.advance(Seconds(1.0));
+        assert_eq!(at(&mut player), 14.0);
     }
 
     #[test]
