@@ -4,7 +4,7 @@ use super::sketch::{dance, dance_at, heard};
 use super::{RULES, check};
 use crate::dance::{Dance, Energy, Prompt, Side};
 use crate::grid::{Anchor, Grid};
-use crate::listening::{Dynamic, Listening, Pulse, Sureness, TurnKind};
+use crate::listening::{Articulation, Dynamic, Listening, Pulse, Sureness, TurnKind};
 use crate::units::{Beat, Decibels, Lufs, Seconds};
 use std::collections::BTreeSet;
 use std::fmt::Write;
@@ -103,6 +103,19 @@ fn faulty() -> Vec<(Dance, Option<Listening>)> {
         heard.phrases[0].energy = 1;
         heard.dynamics.marks = vec![(Dynamic::P, Lufs(-70.0)), (Dynamic::F, Lufs(-10.0))];
         heard.pulse = Pulse::TooShort;
+    });
+    let mut hall = dance()
+        .with("march", |entry| entry.suits = vec![Articulation::Legato])
+        .with("sway", |entry| entry.suits = vec![Articulation::Staccato])
+        .cue(0.0, 16.0, "march")
+        .cue(16.0, 16.0, "march")
+        .cue(32.0, 16.0, "sway")
+        .saying("swaying everywhere");
+    hall.profile.distance = 15.0;
+    add(hall, |heard| {
+        heard.phrases[0].articulation = Articulation::Staccato;
+        heard.phrases[1].articulation = Articulation::Detached;
+        heard.phrases[2].articulation = Articulation::Legato;
     });
     let slow = dance_at(30.0, 64)
         .cue(0.0, 8.0, "run")

@@ -4,6 +4,7 @@ use crate::check::scene::{Scene, Step};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::number;
 use crate::grid::Anchor;
+use crate::listening::{Listening, TurnKind};
 use crate::units::Seconds;
 
 /// Our decision: below this, listening is as likely wrong as right.
@@ -15,7 +16,8 @@ pub(in crate::check) const RULE: Rule = Rule {
     severity: Severity::Warning,
     needs: Needs::BeatsAndRecording,
     asks: "The beat is sure in the bars where cues begin, or has been tapped there.",
-    why: "A cue on a guessed beat may lead the class off the music. Your own taps and corrections count as sure.",
+    why: "A cue on a guessed beat may lead the class off the music. Your own taps and corrections count as sure, and where \
+          nothing sounds there is no beat to be unsure of.",
     source: "our decision",
     look,
 };
@@ -30,7 +32,9 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         let from = time(bar).unwrap_or(Seconds(0.0));
         let to = time(bar + 1).unwrap_or(Seconds(f64::INFINITY));
         let anchored = scene.dance.anchors.iter().filter_map(instant).any(|at| from.0 <= at.0 && at.0 < to.0);
-        !anchored && heard.sureness.get(bar).is_some_and(|sureness| sureness.0 < SURE_ENOUGH)
+        !anchored
+            && !silent(heard, from, to)
+            && heard.sureness.get(bar).is_some_and(|sureness| sureness.0 < SURE_ENOUGH)
     };
     let mut findings = Vec::new();
     for run in scene.steps.chunk_by(|before, after| unsure(before) == unsure(after)) {
@@ -51,6 +55,16 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
     findings
 }
 
+/// Whether most of a bar is a rest of everyone.
+fn silent(heard: &Listening, from: Seconds, to: Seconds) -> bool {
+    let to = to.0.min(heard.length.0);
+    let rests = heard.turns.iter().filter(|turn| turn.kind == TurnKind::Rest);
+    // A rest's `to` is its length in seconds.
+    let covered: f64 =
+        rests.map(|rest| ((rest.start.0 + rest.to).min(to) - rest.start.0.max(from.0)).max(0.0)).sum();
+    covered > 0.5 * (to - from.0)
+}
+
 /// When a correction that fixes single beats was made; `None` for those that hold from somewhere on.
 fn instant(anchor: &Anchor) -> Option<Seconds> {
     match anchor {
@@ -67,6 +81,18 @@ mod tests {
     use crate::check::sketch::{dance, found_in, heard, places};
     use crate::listening::Sureness;
     use crate::units::Beat;
+
+    #[test]
+    fn a_freeze_in_a_silent_bar_stands_on_no_beat_to_be_unsure_of() {
+        let dance = dance().cue(0.0, 8.0, "march").cue(8.0, 4.0, "freeze");
+        let mut heard = heard(&dance).turn(TurnKind::Rest, 8.0);
+        heard.sureness[2] = Sureness(0.2);
+        // Half a second of a bar of two: most of it sounds.
+        heard.turns[0].to = 0.5;
+        assert_eq!(places(&found_in("grid-unsure", &dance, &heard)), [8.0]);
+        heard.turns[0].to = 1.8;
+        assert!(found_in("grid-unsure", &dance, &heard).is_empty());
+    }
 
     #[test]
     fn cues_on_guessed_bars_are_reported_together_until_tapped() {

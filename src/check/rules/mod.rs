@@ -3,6 +3,7 @@
 //! A rule reads the scene and returns findings; it knows nothing of other rules, of silencing, or of how findings are shown.
 //! Its numbers stand at its top with their source.
 
+mod articulation;
 mod beat_level;
 mod before_start;
 mod clipped;
@@ -30,6 +31,7 @@ mod phrase_unmarked;
 mod rest_danced_through;
 mod same_move_long;
 mod short_lead;
+mod small_words;
 mod step_rate;
 mod too_brief;
 mod too_little_time;
@@ -69,6 +71,7 @@ pub const RULES: &[Rule] = &[
     short_lead::RULE,
     too_brief::RULE,
     too_many_words::RULE,
+    small_words::RULE,
     beat_level::RULE,
     move_tempo::RULE,
     step_rate::RULE,
@@ -77,6 +80,7 @@ pub const RULES: &[Rule] = &[
     no_gentle_version::RULE,
     no_caution::RULE,
     energy::RULE,
+    articulation::RULE,
     one_sided::RULE,
     same_move_long::RULE,
     too_many_moves::RULE,

@@ -1,8 +1,10 @@
 //! Phrases whose count one passes unseen.
 
-use crate::check::scene::Scene;
+use crate::check::scene::{Scene, Step};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::list;
+use crate::dance::StepKind;
+use crate::units::Beat;
 
 pub(in crate::check) const RULE: Rule = Rule {
     id: "phrase-unmarked",
@@ -11,7 +13,8 @@ pub(in crate::check) const RULE: Rule = Rule {
     needs: Needs::Beats,
     asks: "A move begins, or begins again, with each phrase that is danced.",
     why: "Children learn the form through their feet: a new phrase should be something to do, if only the other side. \
-          Only phrases between the first and the last cue count.",
+          Only phrases between the first and the last cue count, and a class that holds a freeze or a last pose need \
+          not move again.",
     source: "contra calling: moves are fitted to phrases",
     look,
 };
@@ -27,6 +30,7 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
     let unmarked: Vec<String> = danced
         .iter()
         .filter(|phrase| !scene.steps.iter().any(|step| step.cue.at.since(phrase.start).0.abs() < 0.5))
+        .filter(|phrase| !holds(scene, phrase.start))
         .map(|phrase| format!("{} ({})", phrase.index + 1, phrase.letter))
         .collect();
     if unmarked.is_empty() {
@@ -44,9 +48,23 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
     )]
 }
 
+/// Whether the class stands still at a beat because it was told to.
+fn holds(scene: &Scene<'_>, at: Beat) -> bool {
+    let frozen = |step: &&Step<'_>| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze);
+    scene.steps.iter().filter(frozen).any(|step| step.cue.at.0 < at.0 && at.0 < step.until.0)
+}
+
 #[cfg(test)]
 mod tests {
     use crate::check::sketch::{dance, found};
+
+    #[test]
+    fn a_freeze_or_last_pose_may_be_held_into_the_next_phrase() {
+        let held = dance().cue(0.0, 12.0, "march").cue(12.0, 8.0, "freeze").cue(20.0, 12.0, "clap");
+        assert!(found("phrase-unmarked", &held).is_empty());
+        let over = dance().cue(0.0, 12.0, "march").cue(12.0, 4.0, "freeze").cue(20.0, 12.0, "clap");
+        assert_eq!(found("phrase-unmarked", &over).len(), 1, "this freeze is over when the phrase begins");
+    }
 
     #[test]
     fn a_phrase_without_a_beginning_is_named() {
