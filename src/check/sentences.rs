@@ -16,7 +16,7 @@ fn heard_with(dance: &Dance, change: impl FnOnce(&mut Listening)) -> Option<List
 }
 
 /// Dances with enough faults that every rule has something to say.
-fn faulty() -> Vec<(Dance, Option<Listening>)> {
+pub(super) fn faulty() -> Vec<(Dance, Option<Listening>)> {
     let mut cases = Vec::new();
     let mut add = |dance: Dance, change: fn(&mut Listening)| {
         let heard = heard_with(&dance, change);
@@ -112,6 +112,14 @@ fn faulty() -> Vec<(Dance, Option<Listening>)> {
         .cue(32.0, 16.0, "sway")
         .saying("swaying everywhere");
     hall.profile.distance = 15.0;
+    let sinking = dance()
+        .cue(0.0, 16.0, "march")
+        .cue(16.0, 16.0, "sway")
+        .cue(32.0, 16.0, "march")
+        .with("sway", |entry| entry.energy = Energy::new(2).expect("in range"));
+    add(sinking, |heard| {
+        *heard = heard.clone().turn(TurnKind::Crescendo, 16.0).turn(TurnKind::SubitoSoft, 32.0);
+    });
     add(hall, |heard| {
         heard.phrases[0].articulation = Articulation::Staccato;
         heard.phrases[1].articulation = Articulation::Detached;

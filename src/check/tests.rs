@@ -93,3 +93,28 @@ fn silencing_a_place_does_not_silence_the_whole_dance() {
     assert!(!covers(&here(Some(Beat(0.0))), &found));
     assert!(covers(&here(None), &found));
 }
+
+/// A remedy that is offered as an edit must be one that the editor can make, and must remove what was found.
+#[test]
+fn every_offered_edit_mends_what_was_found() {
+    let book = crate::dance::MoveBook::built_in();
+    let mut mended = std::collections::BTreeSet::new();
+    for (mut dance, heard) in sentences::faulty() {
+        // The editor keeps cues in order and on numbers; files that are not are put right when they are opened.
+        dance.cues.retain(|cue| cue.at.0.is_finite() && cue.counts.0 > 0.0);
+        dance.cues.sort_by(|a, b| a.at.total_cmp(&b.at));
+        for finding in check(&dance, heard.as_ref()).findings {
+            let Some(fix) = finding.fix else { continue };
+            let plan = crate::dance::edit::plan(&dance, &book, &fix.command())
+                .unwrap_or_else(|error| panic!("{finding:?}: {error}"));
+            let mut changed = dance.clone();
+            crate::dance::edit::apply(&mut changed, plan.edit).expect("planned for this dance");
+            let after = check(&changed, heard.as_ref()).findings;
+            let still =
+                after.iter().any(|other| other.rule == finding.rule && other.message == finding.message);
+            assert!(!still, "{finding:?} is still there");
+            mended.insert(finding.rule);
+        }
+    }
+    assert!(mended.len() >= 5, "{mended:?}");
+}

@@ -2,6 +2,7 @@
 
 use super::scene::{Scene, Step};
 use crate::dance::Side;
+use crate::dance::edit::{Command, Over};
 use crate::listening::TurnKind;
 use crate::units::{Beat, Counts};
 use serde::Serialize;
@@ -83,6 +84,21 @@ pub enum Fix {
         /// Which cue.
         cue: usize,
     },
+}
+
+impl Fix {
+    /// What the editor is asked to do. Cues that a moved or longer one comes to lie over are rubbed out there, as when
+    /// the teacher does it herself.
+    #[must_use]
+    pub fn command(self) -> Command {
+        match self {
+            Self::MoveTo { cue, to } => Command::MoveCue { cue, to, over: Over::Erase },
+            Self::Last { cue, counts } => Command::StretchCue { cue, counts, over: Over::Erase },
+            Self::Lead { cue, counts } => Command::SetLead { cue, lead: Some(counts) },
+            Self::Side { cue, side } => Command::SetSide { cue, side: Some(side) },
+            Self::Remove { cue } => Command::RemoveCue { cue },
+        }
+    }
 }
 
 /// Everything the check found, in the order of the music, whole-dance findings first.

@@ -38,6 +38,7 @@ mod too_little_time;
 mod too_many_moves;
 mod too_many_words;
 mod too_quiet;
+mod turn_contradicted;
 mod turn_missed;
 mod turn_nearly_met;
 mod unknown_move;
@@ -61,6 +62,7 @@ pub const RULES: &[Rule] = &[
     overlap::RULE,
     turn_missed::RULE,
     turn_nearly_met::RULE,
+    turn_contradicted::RULE,
     freeze_off_rest::RULE,
     rest_danced_through::RULE,
     off_grid::RULE,
