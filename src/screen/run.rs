@@ -109,6 +109,7 @@ fn lead(
                     Effect::Seek(to) => player.seek(to),
                     Effect::Repeat(span) => player.repeat(span),
                     Effect::Click(on) => player.click(on),
+                    Effect::Speed(speed) => player.speed(speed),
                     Effect::Leave => return Ok(()),
                 }
             }
@@ -125,7 +126,7 @@ fn lead(
             // what was drawn, as the beat may have passed while drawing.
             let drawn = app.heard.at;
             let beat = drawn.plus(app.floor.until_change(drawn)).since(player.heard().at);
-            FRAME.min(Duration::from_secs_f64(beat.0.clamp(0.0, 1.0)))
+            FRAME.min(Duration::from_secs_f64((beat.0 / app.speed.factor()).clamp(0.0, 1.0)))
         } else {
             IDLE
         };

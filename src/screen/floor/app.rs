@@ -4,13 +4,16 @@
 use super::keys::{Action, action};
 use super::stage::{Floor, Part};
 use crate::screen::colours::{Palette, Theme};
-use crate::sound::{Heard, Sound};
+use crate::sound::{Heard, Sound, Speed};
 use crate::units::Seconds;
 use crossterm::event::{KeyEvent, KeyEventKind};
 use std::time::Duration;
 
-/// How soon a second press must follow to leave a dance that plays.
+/// How soon a second press must follow where one press could ruin a lesson.
 const SECOND_PRESS: Duration = Duration::from_secs(2);
+
+/// A span of the teacher's own lasts at least so long.
+const SHORTEST_ROUND: Seconds = Seconds(0.9);
 
 /// How long a short message stands.
 const NOTICE: Duration = Duration::from_secs(3);
@@ -60,14 +63,20 @@ pub struct App {
     pub locked: bool,
     /// The span that is repeated.
     pub repeat: Option<(Seconds, Seconds)>,
+    /// How fast the music runs.
+    pub speed: Speed,
+    /// Where going round shall begin, when its end is still to be said.
+    round_from: Option<Seconds>,
+    /// Whether the repeated span is the teacher's own and not a phrase.
+    own_span: bool,
     /// The prompt whose answer is uncovered.
     pub answered: Option<usize>,
     /// A short message, with the time at which it goes.
     pub notice: Option<(String, Duration)>,
     /// The last prompt at which the music was stopped.
     stopped_at: Option<usize>,
-    /// When leaving was asked for first.
-    leaving: Option<Duration>,
+    /// What was asked for once, and when: it is done at the second press.
+    asked: Option<(Action, Duration)>,
     now: Duration,
 }
 
@@ -95,6 +104,8 @@ pub enum Effect {
     Repeat(Option<(Seconds, Seconds)>),
     /// Click on the beats, or not.
     Click(bool),
+    /// Run slower or faster.
+    Speed(Speed),
     /// Leave the floor.
     Leave,
 }
@@ -114,12 +125,28 @@ impl App {
             help: false,
             locked: false,
             repeat: None,
+            speed: Speed::NORMAL,
+            round_from: None,
+            own_span: false,
             answered: None,
             notice: None,
             stopped_at: None,
-            leaving: None,
+            asked: None,
             now: Duration::ZERO,
         }
+    }
+
+    /// Whether this is the second press for the same, soon enough; otherwise it is remembered as the first.
+    fn second_press(&mut self, action: Action) -> bool {
+        let second = self
+            .asked
+            .is_some_and(|(asked, when)| asked == action && self.now.saturating_sub(when) <= SECOND_PRESS);
+        self.asked = if second { None } else { Some((action, self.now)) };
+        second
+    }
+
+    fn ask_again(&mut self, words: String) {
+        self.notice = Some((words, self.now + SECOND_PRESS));
     }
 
     fn say(&mut self, words: impl Into<String>) {
@@ -178,7 +205,15 @@ fn begin(app: &mut App) -> Vec<Effect> {
     app.page = Page::Floor;
     app.stopped_at = None;
     app.answered = None;
-    vec![Effect::Seek(app.floor.begin()), Effect::Play]
+    app.round_from = None;
+    // From the beginning it goes to the end: a forgotten repeat must not hold the class in one phrase.
+    let mut effects = Vec::new();
+    if app.repeat.take().is_some() {
+        app.own_span = false;
+        effects.push(Effect::Repeat(None));
+    }
+    effects.extend([Effect::Seek(app.floor.begin()), Effect::Play]);
+    effects
 }
 
 fn act(app: &mut App, action: Action) -> Vec<Effect> {
@@ -226,7 +261,16 @@ fn act(app: &mut App, action: Action) -> Vec<Effect> {
             app.locked = !app.locked;
             app.say(if app.locked { "keys locked, except space and k" } else { "keys unlocked" });
         }
-        Action::Pause | Action::Back | Action::On | Action::Repeat | Action::Answer => {
+        Action::Slower | Action::Faster => return vec![pace(app, action == Action::Faster)],
+        Action::Pause
+        | Action::Back
+        | Action::On
+        | Action::Repeat
+        | Action::Round
+        | Action::NextTurn
+        | Action::LastTurn
+        | Action::Phrase(_)
+        | Action::Answer => {
             return if app.page == Page::Opening { begin(app) } else { travel(app, action) };
         }
     }
@@ -241,25 +285,36 @@ fn travel(app: &mut App, action: Action) -> Vec<Effect> {
         Action::Pause if app.floor.stage(at).part == Part::Ended => begin(app),
         Action::Pause => vec![Effect::Play],
         Action::Back | Action::On => match app.floor.phrase_from(at, action == Action::Back) {
-            Some(to) => {
-                app.stopped_at = None;
-                app.answered = None;
-                let mut effects = Vec::new();
-                if app.repeat.is_some() {
-                    app.repeat = app.floor.phrase_span(to);
-                    effects.push(Effect::Repeat(app.repeat));
-                }
-                // Where it is going counts at once: a second press must go on from there.
-                app.heard.at = to;
-                effects.push(Effect::Seek(to));
-                effects
-            }
+            Some(to) => go(app, to),
             None => {
                 app.say("this is the last phrase");
                 Vec::new()
             }
         },
+        Action::NextTurn | Action::LastTurn => {
+            let back = action == Action::LastTurn;
+            match app.floor.turn_from(at, back) {
+                Some(to) => go(app, to),
+                None => {
+                    app.say(if back { "no change behind" } else { "no change ahead" });
+                    Vec::new()
+                }
+            }
+        }
+        Action::Phrase(number) => match app.floor.phrase_start(number) {
+            None => {
+                app.say(format!("there is no phrase {number}"));
+                Vec::new()
+            }
+            Some(to) if !app.heard.playing || app.second_press(action) => go(app, to),
+            Some(_) => {
+                app.ask_again(format!("the dance is playing: press {number} again to go to phrase {number}"));
+                Vec::new()
+            }
+        },
+        Action::Round => round(app),
         Action::Repeat => {
+            (app.own_span, app.round_from) = (false, None);
             app.repeat = if app.repeat.is_some() { None } else { app.floor.phrase_span(at) };
             let phrase = app.floor.stage(at).phrase.map(|phrase| phrase.letter.to_owned());
             match (&app.repeat, phrase) {
@@ -280,16 +335,64 @@ fn travel(app: &mut App, action: Action) -> Vec<Effect> {
     }
 }
 
+/// Goes to an instant; a repeated phrase goes with it, a span of the teacher's own is let go.
+fn go(app: &mut App, to: Seconds) -> Vec<Effect> {
+    app.stopped_at = None;
+    app.answered = None;
+    app.round_from = None;
+    let mut effects = Vec::new();
+    if app.repeat.is_some() {
+        app.repeat = if app.own_span { None } else { app.floor.phrase_span(to) };
+        app.own_span = false;
+        effects.push(Effect::Repeat(app.repeat));
+    }
+    // Where it is going counts at once: a second press must go on from there.
+    app.heard.at = to;
+    effects.push(Effect::Seek(to));
+    effects
+}
+
+/// Says where going round begins, then where it ends, then lets it go. Both are beats.
+fn round(app: &mut App) -> Vec<Effect> {
+    let here = app.floor.nearest_beat(app.heard.at);
+    if app.own_span && app.repeat.is_some() {
+        (app.repeat, app.own_span) = (None, false);
+        app.say("on to the end");
+        return vec![Effect::Repeat(None)];
+    }
+    let Some(from) = app.round_from.take() else {
+        app.round_from = Some(here);
+        app.say("from here: press f again where it shall go back");
+        return Vec::new();
+    };
+    if here.since(from).0 < SHORTEST_ROUND.0 {
+        app.say("too short to go round: let it play on and press f twice again");
+        return Vec::new();
+    }
+    (app.repeat, app.own_span) = (Some((from, here)), true);
+    app.heard.at = from;
+    app.say("again and again: f lets it go");
+    vec![Effect::Repeat(app.repeat), Effect::Seek(from)]
+}
+
+/// Five per cent slower or faster, as far as it goes.
+fn pace(app: &mut App, faster: bool) -> Effect {
+    let now = app.speed.in_percent();
+    app.speed = Speed::percent(if faster { now.saturating_add(5) } else { now.saturating_sub(5) });
+    app.say(match app.speed {
+        Speed::NORMAL => "the recording's own speed".to_owned(),
+        speed => format!("{} % of the recording's speed", speed.in_percent()),
+    });
+    Effect::Speed(app.speed)
+}
+
 fn leave(app: &mut App) -> Vec<Effect> {
-    let second = app.leaving.is_some_and(|first| app.now.saturating_sub(first) <= SECOND_PRESS);
     if app.help && !app.heard.playing {
         app.help = false;
         return Vec::new();
     }
-    if app.heard.playing && !second {
-        app.leaving = Some(app.now);
-        app.notice =
-            Some(("the dance is playing: press q again to leave".to_owned(), app.now + SECOND_PRESS));
+    if app.heard.playing && !app.second_press(Action::Leave) {
+        app.ask_again("the dance is playing: press q again to leave".to_owned());
         return Vec::new();
     }
     vec![Effect::Leave]

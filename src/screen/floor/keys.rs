@@ -13,6 +13,18 @@ pub enum Action {
     On,
     /// Repeat this phrase, or let it go.
     Repeat,
+    /// Go round from here, to where it is pressed again; then let it go.
+    Round,
+    /// To four counts before the next turn.
+    NextTurn,
+    /// To four counts before the turn behind.
+    LastTurn,
+    /// To the phrase of this number, from 1.
+    Phrase(u8),
+    /// Slower by five per cent.
+    Slower,
+    /// Faster by five per cent.
+    Faster,
     /// Uncover the answer.
     Answer,
     /// Everyone, low impact, or seated.
@@ -44,6 +56,19 @@ pub struct Binding {
     pub help: &'static str,
 }
 
+/// The keys that name a phrase.
+const DIGITS: &[KeyCode] = &[
+    KeyCode::Char('1'),
+    KeyCode::Char('2'),
+    KeyCode::Char('3'),
+    KeyCode::Char('4'),
+    KeyCode::Char('5'),
+    KeyCode::Char('6'),
+    KeyCode::Char('7'),
+    KeyCode::Char('8'),
+    KeyCode::Char('9'),
+];
+
 /// Every key of the floor, in the order of the help.
 pub const KEYS: &[Binding] = &[
     Binding {
@@ -64,6 +89,42 @@ pub const KEYS: &[Binding] = &[
         name: "r",
         action: Action::Repeat,
         help: "repeat this phrase, or stop repeating",
+    },
+    Binding {
+        keys: &[KeyCode::Char('f')],
+        name: "f",
+        action: Action::Round,
+        help: "go round from here to the next f; f lets go",
+    },
+    Binding {
+        keys: DIGITS,
+        name: "1 to 9",
+        action: Action::Phrase(1),
+        help: "to that phrase; while playing, twice",
+    },
+    Binding {
+        keys: &[KeyCode::Char('.')],
+        name: ".",
+        action: Action::NextTurn,
+        help: "on to where the music changes next",
+    },
+    Binding {
+        keys: &[KeyCode::Char(',')],
+        name: ",",
+        action: Action::LastTurn,
+        help: "back to where it changed last",
+    },
+    Binding {
+        keys: &[KeyCode::Down, KeyCode::Char('-')],
+        name: "down",
+        action: Action::Slower,
+        help: "slower, to half the speed, at the same pitch",
+    },
+    Binding {
+        keys: &[KeyCode::Up, KeyCode::Char('+')],
+        name: "up",
+        action: Action::Faster,
+        help: "faster again, to 110 per cent",
     },
     Binding {
         keys: &[KeyCode::Char('a')],
@@ -123,7 +184,13 @@ pub(super) fn action(key: &KeyEvent) -> Option<Action> {
         KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
         code => code,
     };
-    KEYS.iter().find(|binding| binding.keys.contains(&code)).map(|binding| binding.action)
+    let binding = KEYS.iter().find(|binding| binding.keys.contains(&code))?;
+    match (binding.action, code) {
+        (Action::Phrase(_), KeyCode::Char(digit)) => {
+            digit.to_digit(10).map(|digit| Action::Phrase(digit as u8))
+        }
+        (action, _) => Some(action),
+    }
 }
 
 #[cfg(test)]
@@ -142,10 +209,24 @@ mod tests {
     }
 
     #[test]
+    fn the_page_on_leading_has_every_key_in_the_words_of_the_help() {
+        let page = include_str!("../../../docs/leading.md");
+        let rows: Vec<String> = page
+            .lines()
+            .filter(|line| line.starts_with("| ") && !line.starts_with("| key"))
+            .map(str::to_owned)
+            .collect();
+        let table: Vec<String> =
+            KEYS.iter().map(|binding| format!("| {} | {} |", binding.name, binding.help)).collect();
+        assert_eq!(rows, table);
+    }
+
+    #[test]
     fn caps_lock_changes_nothing() {
         let press = |code| action(&KeyEvent::new(code, KeyModifiers::NONE));
         assert_eq!(press(KeyCode::Char('Q')), Some(Action::Leave));
         assert_eq!(press(KeyCode::Char('z')), None);
+        assert_eq!(press(KeyCode::Char('7')), Some(Action::Phrase(7)));
         assert_eq!(action(&KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL)), Some(Action::Leave));
         assert_eq!(action(&KeyEvent::new(KeyCode::Char('q'), KeyModifiers::CONTROL)), None);
     }

@@ -19,6 +19,12 @@ const SHORTEST_GAP: Seconds = Seconds(1.0);
 /// Stones are shown for moves that last so long: each stone changes its look three times while one is crossed.
 const STONES_FOR: Seconds = Seconds(1.2);
 
+/// So long after a phrase or turn began, going back goes to the one before it.
+const JUST_BEGUN: Seconds = Seconds(1.5);
+
+/// A turn is approached from so many counts before it.
+const TURN_LEAD: Counts = Counts(4.0);
+
 /// How long a question stays.
 const PROMPT_COUNTS: Counts = Counts(16.0);
 
@@ -254,11 +260,41 @@ impl Floor {
         let grid = &self.dance.grid;
         let starts = grid.phrases().iter().map(|phrase| grid.seconds_at(Beat::from(phrase.start)));
         if back {
-            let just_begun = Seconds(at.0 - 1.5);
+            let just_begun = Seconds(at.0 - JUST_BEGUN.0);
             Some(starts.take_while(|start| start.0 <= just_begun.0).last().unwrap_or(self.begin))
         } else {
             starts.into_iter().find(|start| start.0 > at.0 + HAIR)
         }
+    }
+
+    /// The phrase of a number, from 1, and where it begins.
+    #[must_use]
+    pub fn phrase_start(&self, number: u8) -> Option<Seconds> {
+        let phrase = self.dance.grid.phrases().get(usize::from(number).checked_sub(1)?)?;
+        Some(self.dance.grid.seconds_at(Beat::from(phrase.start)))
+    }
+
+    /// Four counts before the turn to go to from `at`: the next, or `back` to the one behind. `None` where there is none.
+    #[must_use]
+    pub fn turn_from(&self, at: Seconds, back: bool) -> Option<Seconds> {
+        let grid = &self.dance.grid;
+        let mut places = self.trail.landmarks().iter().map(|landmark| {
+            let beat = Beat(grid.beat_at(landmark.at).0 - TURN_LEAD.0);
+            Seconds(grid.seconds_at(beat).0.max(self.begin.0))
+        });
+        if back {
+            // As with phrases: one that has only just begun is left for the one before.
+            places.take_while(|place| place.0 <= at.0 - JUST_BEGUN.0).last()
+        } else {
+            places.find(|place| place.0 > at.0 + HAIR)
+        }
+    }
+
+    /// The beat nearest to an instant, not before the first.
+    #[must_use]
+    pub fn nearest_beat(&self, at: Seconds) -> Seconds {
+        let grid = &self.dance.grid;
+        grid.seconds_at(Beat(grid.beat_at(at).0.round().max(0.0)))
     }
 
     /// The span of the phrase at an instant and its letter, for repeating it.

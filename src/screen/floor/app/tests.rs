@@ -35,6 +35,7 @@ impl Lesson {
                 Effect::Seek(to) => self.player.seek(to),
                 Effect::Repeat(span) => self.player.repeat(span),
                 Effect::Click(on) => self.player.click(on),
+                Effect::Speed(speed) => self.player.speed(speed),
                 Effect::Leave => self.left = true,
             }
         }
@@ -207,4 +208,86 @@ fn a_lost_device_is_told_and_the_dance_goes_on() {
         lesson.send(Message::Heard(heard(sound), lesson.now));
         assert_eq!(lesson.app.notice.as_ref().map(|(words, _)| words.as_str()), said);
     }
+}
+
+#[test]
+fn f_goes_round_from_a_beat_to_a_beat_until_it_is_let_go() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(4.1);
+    assert_eq!(lesson.at(), 3.11);
+    lesson.press(KeyCode::Char('f'));
+    lesson.press(KeyCode::Char('f'));
+    assert_eq!(lesson.app.repeat, None, "no span without a length");
+    lesson.press(KeyCode::Char('f'));
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('f'));
+    assert_eq!(lesson.app.repeat, Some((Seconds(3.0), Seconds(6.0))), "both are beats");
+    assert_eq!(lesson.at(), 3.0);
+    lesson.wait(4.5);
+    assert_eq!(lesson.at(), 4.5);
+    lesson.press(KeyCode::Char('f'));
+    lesson.wait(3.0);
+    assert_eq!(lesson.at(), 7.5);
+}
+
+#[test]
+fn slower_and_faster_have_their_ends_and_the_music_obeys() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    for _ in 0..12 {
+        lesson.press(KeyCode::Down);
+    }
+    assert_eq!(lesson.app.speed, Speed::SLOWEST);
+    lesson.wait(3.0);
+    assert_eq!(lesson.at(), 3.5);
+    for _ in 0..20 {
+        lesson.press(KeyCode::Up);
+    }
+    assert_eq!(lesson.app.speed, Speed::FASTEST);
+    lesson.wait(3.0);
+    assert_eq!(lesson.at(), 6.8);
+}
+
+#[test]
+fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('3'));
+    assert_eq!(lesson.at(), 2.0, "one press does nothing");
+    lesson.press(KeyCode::Char('2'));
+    assert_eq!(lesson.at(), 2.0, "nor does another digit");
+    lesson.press(KeyCode::Char('2'));
+    assert_eq!(lesson.at(), 9.0);
+    lesson.press(SPACE);
+    lesson.press(KeyCode::Char('3'));
+    assert_eq!(lesson.at(), 17.0);
+    lesson.press(KeyCode::Char('9'));
+    assert_eq!(lesson.at(), 17.0);
+    assert_eq!(lesson.app.notice.as_ref().map(|(words, _)| words.as_str()), Some("there is no phrase 9"));
+}
+
+#[test]
+fn without_turns_the_music_stays_where_it_is() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('.'));
+    lesson.press(KeyCode::Char(','));
+    assert_eq!(lesson.at(), 2.0);
+}
+
+#[test]
+fn beginning_again_forgets_a_repeat() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('r'));
+    lesson.press(KeyCode::Char('r'));
+    lesson.wait(40.0);
+    assert!(!lesson.app.heard.playing);
+    lesson.press(SPACE);
+    assert_eq!((lesson.app.repeat, lesson.at()), (None, -1.0));
 }

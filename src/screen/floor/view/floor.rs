@@ -7,7 +7,7 @@ use super::path::path;
 use super::{line, line_right, rows};
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
-use crate::sound::Sound;
+use crate::sound::{Sound, Speed};
 use crate::units::Seconds;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -274,7 +274,8 @@ fn stones(app: &App, next: &Next<'_>, area: Rect, buffer: &mut Buffer) {
 fn facts(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let quiet = app.palette.style(Ink::Quiet);
     if let Some((word, bpm)) = stage.tempo {
-        line(buffer, area, &format!("{word}, {:.0} beats a minute", bpm.0), quiet);
+        let heard = bpm.0 * app.speed.factor();
+        line(buffer, area, &format!("{word}, {heard:.0} beats a minute"), quiet);
     }
     if let Some(dynamic) = stage.dynamic {
         let (words, mark) = dynamic_words(dynamic);
@@ -316,10 +317,20 @@ fn foot(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         let keys = if all.width() <= usize::from(area.width) { all } else { "space pause   ? keys" };
         line(buffer, area, keys, app.palette.style(Ink::Quiet));
     }
-    let state = match (app.locked, app.repeat.is_some()) {
-        (true, _) => "keys locked",
-        (_, true) => "repeating",
-        _ => "",
+    let speed = match app.speed {
+        Speed::NORMAL => String::new(),
+        speed => format!("{} % speed", speed.in_percent()),
     };
-    line_right(buffer, area, state, mark);
+    let repeating = if app.repeat.is_some() { "repeating" } else { "" };
+    let locked = if app.locked { "keys locked" } else { "" };
+    let states: Vec<&str> =
+        [&speed, repeating, locked].into_iter().filter(|state| !state.is_empty()).collect();
+    let state = states.join("   ");
+    // What holds the class in one place must be seen even where the keys' words must make room for it.
+    if !state.is_empty() {
+        let width = u16::try_from(state.width() + 2).unwrap_or(area.width).min(area.width);
+        let room = Rect { x: area.right() - width, width, ..area };
+        line(buffer, room, &" ".repeat(usize::from(width)), mark);
+    }
+    line_right(buffer, area, &state, mark);
 }

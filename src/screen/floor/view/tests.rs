@@ -171,6 +171,30 @@ fn no_sound_is_said() {
 }
 
 #[test]
+fn another_speed_and_a_repeat_are_always_seen() {
+    let mut app = lesson(3.0);
+    app.speed = crate::sound::Speed::percent(80);
+    app.repeat = Some((Seconds(1.0), Seconds(9.0)));
+    for (width, height) in [(40, 10), (80, 24), (120, 40), (200, 60)] {
+        let shown = text(&picture(&app, width, height));
+        assert!(shown.contains("80 % speed   repeating"), "{width}x{height}:\n{shown}");
+    }
+    assert!(text(&picture(&app, 80, 24)).contains("96 beats a minute"), "the tempo that is heard");
+}
+
+#[test]
+fn turns_are_approached_from_four_counts_before() {
+    let floor = lesson(0.0).floor;
+    let beat = |beat: f64| floor.dance().grid.seconds_at(Beat(beat));
+    assert_eq!(floor.turn_from(beat(0.0), false), Some(beat(12.0)));
+    assert_eq!(floor.turn_from(beat(12.0), false), Some(beat(42.0)));
+    assert_eq!(floor.turn_from(beat(43.0), true), Some(beat(12.0)), "it had only just begun");
+    assert_eq!(floor.turn_from(beat(50.0), true), Some(beat(42.0)));
+    assert_eq!(floor.turn_from(beat(50.0), false), None);
+    assert_eq!(floor.turn_from(beat(2.0), true), None);
+}
+
+#[test]
 fn colours_follow_their_roles() {
     let buffer = picture(&lesson(13.5), 80, 24);
     let black = Color::Rgb(0, 0, 0);
@@ -264,7 +288,7 @@ fn restless(app: &mut App, (width, height): (u16, u16), from: Seconds, seconds: 
     let mut changes: Vec<Vec<usize>> = vec![Vec::new(); cells];
     let mut restless = vec![false; cells];
     for frame in 0..(seconds * 30.0) as usize {
-        app.heard.at = Seconds(from.0 + frame as f64 / 30.0);
+        app.heard.at = Seconds(from.0 + frame as f64 / 30.0 * app.speed.factor());
         let levels: Vec<f64> = picture(app, width, height).content.iter().map(luminance).collect();
         if settled.is_empty() {
             settled.clone_from(&levels);
@@ -327,14 +351,16 @@ proptest! {
     #[test]
     fn nothing_large_changes_more_than_three_times_a_second(
         tempo in 40.0f64..240.0, length in prop::sample::select(vec![1.0, 2.0, 4.0, 8.0]), light: bool,
+        percent in prop::sample::select(vec![50u8, 100, 110]),
     ) {
         let mut app = hurried(tempo, length);
+        app.speed = crate::sound::Speed::percent(percent);
         if light {
             app.palette.theme = Theme::Light;
         }
         let begin = app.floor.begin();
         let patch = restless(&mut app, (80, 24), begin, 8.0);
-        prop_assert!(patch <= FEW, "{tempo} beats a minute, moves of {length}: {patch} cells");
+        prop_assert!(patch <= FEW, "{tempo} beats a minute at {percent} %, moves of {length}: {patch} cells");
     }
 }
 
