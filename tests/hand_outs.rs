@@ -34,6 +34,7 @@ fn rondo() -> (Dance, Listening) {
         turn(TurnKind::Rest, 24.0, 26.0),
         turn(TurnKind::SubitoLoud, 42.0, 42.0),
         turn(TurnKind::Accelerando, 44.0, 56.0),
+        turn(TurnKind::Crescendo, 45.0, 57.0),
     ];
     let heard = heard(2, &phrases, &turns);
     let drafted = draft(&heard, &MoveBook::built_in(), &Profile::default()).expect("a beat was heard");
@@ -42,13 +43,18 @@ fn rondo() -> (Dance, Listening) {
     recording.identity.frames = (heard.length.0 * f64::from(recording.identity.rate)).round() as u64;
     let mut dance = new_dance("Goats & \"sheep\" <3", recording, Profile::default(), &heard, drafted);
     dance.notes = "Watch little Karl near the door.".into();
-    dance.prompts = vec![Prompt {
-        at: Beat(26.0),
-        question: "Was it louder or softer?".into(),
-        answer: "Softer, and smooth.".into(),
-        pause: true,
-        unknown: serde_json::Map::new(),
-    }];
+    // The second stands where the landmarks' words are thickest.
+    let asked =
+        [(26.0, "Was it louder or softer?", "Softer, and smooth."), (45.0, "What grows?", "Two things.")];
+    dance.prompts = asked
+        .map(|(at, question, answer)| Prompt {
+            at: Beat(at),
+            question: question.into(),
+            answer: answer.into(),
+            pause: true,
+            unknown: serde_json::Map::new(),
+        })
+        .into();
     (dance, heard)
 }
 
@@ -244,8 +250,8 @@ fn the_map_has_a_stone_for_every_beat_and_hides_its_answers() {
         assert_eq!(map.root_element().tag_name().namespace(), Some("http://www.w3.org/2000/svg"));
         assert_eq!(of_class(map, "stone").len(), dance.grid.len());
         assert_eq!(of_class(map, "phrase").len(), 5);
-        assert_eq!(of_class(map, "post").len(), 3, "one post a turn");
-        assert_eq!(of_class(map, "question").len(), 1);
+        assert_eq!(of_class(map, "post").len(), 4, "one post a turn");
+        assert_eq!(of_class(map, "question").len(), 2);
     }
     let said = |map: &Document<'_>, class| -> Vec<String> {
         of_class(map, class).iter().filter_map(|node| node.text().map(str::to_owned)).collect()
@@ -256,7 +262,7 @@ fn the_map_has_a_stone_for_every_beat_and_hides_its_answers() {
         ["rest", "suddenly loud", "faster"].iter().all(|word| turns.contains(&(*word).to_owned())),
         "{turns:?}"
     );
-    assert_eq!(said(&answered, "answer"), ["Softer, and smooth."]);
+    assert_eq!(said(&answered, "answer"), ["Softer, and smooth.", "Two things."]);
     for class in ["letter", "turn", "answer", "like"] {
         assert!(of_class(&blank, class).is_empty(), "'{class}' is an answer");
     }

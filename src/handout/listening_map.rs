@@ -203,9 +203,12 @@ fn flags(sheet: &mut Drawing, material: &Material<'_>, hill: &Hill<'_>, before: 
         }
         count += 1;
         let (x, y) = (hill.x(at), hill.y(at));
-        sheet.line("flag", (x, y), (x, y - 22.0), Pen::solid(Ink::BLACK, 0.9));
-        sheet.shape("flag", Path::circle(x, y - 22.0, 7.5), Ink::WHITE, Pen::solid(Ink::BLACK, 1.0));
-        sheet.words("flag", (x, y - 18.6), Setting::bold(9.5).middle(), &format!("{}", before + count));
+        // In the ground, away from the landmarks' words; over low ground there are none.
+        let centre = if hill.bottom - y >= 26.0 { y + 16.0 } else { y - 20.0 };
+        sheet.line("flag", (x, y), (x, centre), Pen::solid(Ink::BLACK, 0.9));
+        sheet.shape("flag", Path::circle(x, centre, 7.5), Ink::WHITE, Pen::solid(Ink::BLACK, 1.0));
+        let number = format!("{}", before + count);
+        sheet.words("flag", (x, centre + 3.4), Setting::bold(9.5).middle(), &number);
     }
     count
 }

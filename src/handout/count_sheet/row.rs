@@ -62,10 +62,7 @@ impl<'a> Drawn<'a> {
             top: 0.0,
             bottom: 0.0,
         };
-        let mut sky = LEVEL * hill.levels(Signs::Worded) as f64 + 2.0;
-        if !row.prompts.is_empty() {
-            sky = sky.max(14.0);
-        }
+        let sky = LEVEL * hill.levels(Signs::Worded) as f64 + 2.0;
         let mut asked = Vec::new();
         for &prompt in &row.prompts {
             let asking = &material.dance.prompts[prompt];
@@ -198,11 +195,12 @@ impl<'a> Drawn<'a> {
             } else {
                 self.row.from.0
             };
-            let x = self.x(hill, Beat(at)).min(hill.left + hill.width - 8.0) + 8.0;
-            let y = hill.y(self.material.dance.grid.seconds_at(Beat(at))).min(hill.bottom - 4.0) - 10.0;
-            sheet.shape("flag", Path::circle(x, y, 7.5), Ink::WHITE, Pen::solid(Ink::BLACK, 1.0));
-            let setting = Setting::bold(8.0).middle();
-            sheet.words("flag", (x, y + 2.9), setting, &format!("?{}", prompt + 1));
+            // At the end of its count, where no number and no landmark's word stands.
+            let x = self.x(hill, Beat(at.floor() + 1.0)).min(hill.left + hill.width) - 7.5;
+            let y = hill.bottom + 6.8;
+            sheet.shape("flag", Path::circle(x, y, 6.2), Ink::WHITE, Pen::solid(Ink::BLACK, 0.9));
+            let setting = Setting::bold(7.5).middle();
+            sheet.words("flag", (x, y + 2.7), setting, &format!("?{}", prompt + 1));
         }
     }
 }
