@@ -10,7 +10,7 @@ use dances::{any_dance, full};
 use farandole::check::check;
 use farandole::dance::{Dance, MoveBook, Profile, Prompt, Source, draft, new_dance};
 use farandole::grid::Grid;
-use farandole::handout::{Chart, Kind, Material, Paper, make};
+use farandole::handout::{Chart, Kind, Material, Paper, make, unprintable};
 use farandole::listening::{Articulation, Listening, TurnKind};
 use farandole::units::{Beat, Seconds};
 use music::{heard, phrase, turn};
@@ -382,6 +382,15 @@ proptest! {
         let svg = chart.svg();
         prop_assert!(Document::parse(&svg).is_ok());
     }
+}
+
+#[test]
+fn letters_that_cannot_be_printed_are_named_and_every_sign_of_the_move_book_can() {
+    let (mut dance, _) = rondo();
+    dance.moves = MoveBook::built_in().moves().cloned().collect();
+    assert_eq!(unprintable(&dance), []);
+    dance.title = "Fête \u{6F22}\u{5B57} \u{6F22} \u{1F483}".into();
+    assert_eq!(unprintable(&dance), ['\u{6F22}', '\u{5B57}', '\u{1F483}']);
 }
 
 /// Runs the program in a folder that looks like somebody's home.

@@ -53,6 +53,14 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
             source,
         })?;
     }
+    let missing = handout::unprintable(&opened.dance);
+    if !missing.is_empty() && wanted.iter().any(|file| file.ending == "pdf") {
+        let missing = missing.iter().map(char::to_string).collect::<Vec<_>>().join(" ");
+        output.remark(format_args!(
+            "note: the printed letters lack '{missing}', which PDFs show as boxes; print the HTML count sheet from a \
+             browser instead"
+        ));
+    }
     let lines = made.iter().map(|(file, _)| format!("{}: '{}'\n", file.kind, file.path.display()));
     output.print(&lines.collect::<String>())?;
     Ok(Outcome::Clean)

@@ -79,6 +79,33 @@ pub fn make(kind: Kind, ending: &str, material: &Material<'_>) -> Result<Vec<u8>
     }
 }
 
+/// Characters of a dance that its PDFs show as an empty box, each once, in the order in which they come.
+#[must_use]
+pub fn unprintable(dance: &Dance) -> Vec<char> {
+    let moves = dance.moves.iter().flat_map(|entry| {
+        let gentle =
+            [&entry.seated, &entry.low_impact].map(|gentle| [gentle.words.as_str(), gentle.how.as_str()]);
+        [entry.words.as_str(), &entry.how, &entry.sign].into_iter().chain(gentle.into_iter().flatten())
+    });
+    let texts = [dance.title.as_str()]
+        .into_iter()
+        .chain(dance.recording.title.as_deref())
+        .chain(dance.recording.performer.as_deref())
+        .chain(moves)
+        .chain(dance.cues.iter().filter_map(|cue| cue.words.as_deref()))
+        .chain(dance.prompts.iter().flat_map(|prompt| [prompt.question.as_str(), &prompt.answer]));
+    let mut missing = Vec::new();
+    for letter in texts.flat_map(str::chars) {
+        if drawing::drawable(&letter.to_string()) == drawing::STAND_IN.to_string()
+            && letter != drawing::STAND_IN
+            && !missing.contains(&letter)
+        {
+            missing.push(letter);
+        }
+    }
+    missing
+}
+
 /// A drawing as the bytes of an SVG or PDF file.
 fn drawn(drawing: drawing::Drawing, ending: &str) -> Vec<u8> {
     if ending == "pdf" {

@@ -41,7 +41,7 @@ impl Weight {
 }
 
 /// What is set for a character that the fonts have no letter for.
-const STAND_IN: char = '\u{25A1}';
+pub(in crate::handout) const STAND_IN: char = '\u{25A1}';
 
 /// Whether the printed fonts can set a character as a reader of its script expects. Scripts that run from right to left
 /// or join their letters are left to the browser.

@@ -8,7 +8,7 @@ mod path;
 mod pdf;
 mod svg;
 
-pub(super) use face::{Weight, drawable, fitted, width, wrapped};
+pub(super) use face::{STAND_IN, Weight, drawable, fitted, width, wrapped};
 pub(super) use ink::Ink;
 pub(super) use path::Path;
 pub(super) use pdf::pdf;
