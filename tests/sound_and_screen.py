@@ -109,6 +109,10 @@ def main():
     print(f"drift, second half less first: {mean(late[half:]) - mean(late[:half]):+.1f} ms")
     print(f"processor while leading at 120x40: {100 * cpu_share:.1f} % of one core; "
           f"{len(writes)} writes, {sum(size for _, size in writes)} bytes")
+    print("histogram, ms after the sound:")
+    for low in range(3 * int(min(late) // 3), int(max(late)) + 1, 3):
+        count = sum(low <= value < low + 3 for value in late)
+        print(f"{low:+5d} to {low + 3:+d}  {count:4d}  {'#' * round(60 * count / len(late))}")
     print("all, ms:", " ".join(f"{value:+.0f}" for value in late))
 
 

@@ -5,10 +5,11 @@ use super::super::stage::{Call, Next, Part, Stage};
 use super::super::words::dynamic_words;
 use super::path::path;
 use super::{line, line_right, rows};
+use crate::listening::TempoWord;
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
 use crate::sound::{Sound, Speed};
-use crate::units::Seconds;
+use crate::units::{Bpm, Seconds};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr;
@@ -274,8 +275,10 @@ fn stones(app: &App, next: &Next<'_>, area: Rect, buffer: &mut Buffer) {
 fn facts(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let quiet = app.palette.style(Ink::Quiet);
     if let Some((word, bpm)) = stage.tempo {
-        let heard = bpm.0 * app.speed.factor();
-        line(buffer, area, &format!("{word}, {heard:.0} beats a minute"), quiet);
+        let heard = Bpm(bpm.0 * app.speed.factor());
+        // At another speed the word is that of what is heard.
+        let word = if app.speed == Speed::NORMAL { word } else { TempoWord::of(heard) };
+        line(buffer, area, &format!("{word}, {:.0} beats a minute", heard.0), quiet);
     }
     if let Some(dynamic) = stage.dynamic {
         let (words, mark) = dynamic_words(dynamic);

@@ -179,7 +179,7 @@ fn another_speed_and_a_repeat_are_always_seen() {
         let shown = text(&picture(&app, width, height));
         assert!(shown.contains("80 % speed   repeating"), "{width}x{height}:\n{shown}");
     }
-    assert!(text(&picture(&app, 80, 24)).contains("96 beats a minute"), "the tempo that is heard");
+    assert!(text(&picture(&app, 80, 24)).contains("Andante, 96 beats a minute"), "the tempo that is heard");
 }
 
 #[test]
