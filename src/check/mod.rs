@@ -18,7 +18,7 @@ mod sketch;
 pub use page::rules_page;
 pub use rules::RULES;
 pub use turns::name as turn_name;
-pub use types::{Finding, Fix, Landing, Needs, Report, Rule, Severity};
+pub use types::{Finding, Fix, Hushed, Landing, Needs, Report, Rule, Severity};
 
 use crate::dance::{Dance, Silenced};
 use crate::listening::Listening;
@@ -36,9 +36,12 @@ pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
         (heard.is_some() || !rule.needs.recording()) && (!dance.grid.is_empty() || !rule.needs.beats())
     };
     let mut findings: Vec<Finding> = RULES.iter().filter(can).flat_map(|rule| (rule.look)(&scene)).collect();
-    let found = findings.len();
-    findings.retain(|finding| !dance.silenced.iter().any(|silenced| covers(silenced, finding)));
-    let silenced = found - findings.len();
+    let mut hushed = Vec::new();
+    findings.retain(|finding| {
+        let silenced = dance.silenced.iter().find(|silenced| covers(silenced, finding));
+        hushed.extend(silenced.map(|by| Hushed { finding: finding.clone(), reason: by.reason.clone() }));
+        silenced.is_none()
+    });
     // The sort is stable, so findings of one place keep the rules' order within a severity.
     findings.sort_by(|a, b| {
         let place = |finding: &Finding| finding.at.map_or(f64::NEG_INFINITY, |at| at.0);
@@ -47,7 +50,8 @@ pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
     let landings = turns::landings(&scene);
     Report {
         findings,
-        silenced,
+        silenced: hushed.len(),
+        hushed,
         turns_met: landings.iter().filter(|landing| landing.met).count(),
         turns: landings.len(),
         median_distance: turns::median_distance(&landings),

@@ -108,6 +108,8 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// How many findings the teacher has silenced.
     pub silenced: usize,
+    /// Those findings with her reasons, in the rules' order.
+    pub hushed: Vec<Hushed>,
     /// Turns that some cue meets within one count.
     pub turns_met: usize,
     /// Turns that a dance should show.
@@ -116,6 +118,16 @@ pub struct Report {
     pub median_distance: Option<Counts>,
     /// Every turn that a dance should show with the cue nearest to it, in the order of the music.
     pub landings: Vec<Landing>,
+}
+
+/// A finding that the teacher has seen and silenced.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Hushed {
+    /// The finding.
+    #[serde(flatten)]
+    pub finding: Finding,
+    /// Her reason, as she wrote it.
+    pub reason: String,
 }
 
 /// How a turn is met.

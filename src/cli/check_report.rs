@@ -1,7 +1,7 @@
 //! A check's report, in plain text for a terminal of 80 columns and as JSON.
 
 use super::output::{count, wrap};
-use crate::check::{Finding, Fix, Landing, Report, Severity};
+use crate::check::{Finding, Fix, Hushed, Landing, Report, Severity};
 use crate::dance::Dance;
 use crate::grid::Grid;
 use crate::units::{Beat, Seconds};
@@ -29,6 +29,17 @@ pub(super) fn text(dance: &Dance, report: &Report) -> String {
         let Some(first) = group.first() else { continue };
         let _ = writeln!(out, "\n{}", heading(dance, first));
         group.iter().for_each(|finding| describe(&mut out, finding));
+    }
+    if !report.hushed.is_empty() {
+        let _ = writeln!(out, "\nSilenced");
+    }
+    for hushed in &report.hushed {
+        let at = hushed.finding.at.filter(|at| at.0.is_finite());
+        let at = at.map_or_else(String::new, |at| format!(" at {}", place(&dance.grid, at)));
+        let reason = if hushed.reason.trim().is_empty() { "no reason given" } else { hushed.reason.trim() };
+        for line in wrap(&format!("[{}]{at}: {reason}", hushed.finding.rule), WIDTH - 2) {
+            let _ = writeln!(out, "  {line}");
+        }
     }
     let _ = writeln!(out, "\n{}", figures(report));
     out
@@ -62,6 +73,7 @@ pub(super) fn json(dance: &Dance, report: &Report) -> Result<String, serde_json:
         title: &dance.title,
         findings,
         silenced: report.silenced,
+        hushed: &report.hushed,
         turns: JsonTurns {
             of: report.turns,
             met: report.turns_met,
@@ -86,6 +98,7 @@ struct JsonReport<'a> {
     title: &'a str,
     findings: Vec<PlacedFinding<'a>>,
     silenced: usize,
+    hushed: &'a [Hushed],
     turns: JsonTurns<'a>,
 }
 
@@ -276,6 +289,16 @@ mod tests {
                 ),
             ],
             silenced: 2,
+            hushed: vec![
+                Hushed {
+                    finding: finding("off-grid", Severity::Note, Some(Beat(9.0)), Some(0), "Off."),
+                    reason: "meant so, before the beat".into(),
+                },
+                Hushed {
+                    finding: finding("too-quiet", Severity::Note, None, None, "Quiet."),
+                    reason: String::new(),
+                },
+            ],
             turns_met: 1,
             turns: 2,
             median_distance: Some(Counts(1.1)),
@@ -313,6 +336,10 @@ Phrase 2 (B), count 5, at 0:07.0: cue 2
   problem  The cue has no words to read.
            Do it another way. [no-words]
 
+Silenced
+  [off-grid] at phrase 2 (B), count 2: meant so, before the beat
+  [too-quiet]: no reason given
+
 1 of 2 turns met within one count, median distance 1.1 counts.
 ";
         assert_eq!(text(&dance(), &report()), expected);
@@ -323,6 +350,7 @@ Phrase 2 (B), count 5, at 0:07.0: cue 2
         let nothing = Report {
             findings: vec![],
             silenced: 0,
+            hushed: vec![],
             turns_met: 0,
             turns: 0,
             median_distance: None,
