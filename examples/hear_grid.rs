@@ -1,25 +1,18 @@
 //! Prints what is heard in a WAV file as JSON, for scoring: `hear_grid FILE.wav`.
 //!
-//! A tool for measuring, not for teachers: it reads 16-bit, 24-bit and float WAV only.
+//! A tool for measuring, not for teachers.
 
 #![allow(clippy::print_stdout, reason = "printing is what it is for")]
 
+mod wav;
+
 use farandole::listening::{decode, gather, mono_22050};
-use farandole::units::SampleRate;
 use std::ops::ControlFlow;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args().nth(1).ok_or("usage: hear_grid FILE.wav")?;
-    let mut reader = hound::WavReader::open(path)?;
-    let spec = reader.spec();
-    let samples: Vec<f32> = match spec.sample_format {
-        hound::SampleFormat::Float => reader.samples::<f32>().collect::<Result<_, _>>()?,
-        hound::SampleFormat::Int => {
-            let scale = 2f32.powi(1 - i32::from(spec.bits_per_sample));
-            reader.samples::<i32>().map(|s| s.map(|s| s as f32 * scale)).collect::<Result<_, _>>()?
-        }
-    };
-    let mono = mono_22050(&samples, spec.channels, SampleRate(spec.sample_rate));
+    let (samples, channels, rate) = wav::read(path.as_ref())?;
+    let mono = mono_22050(&samples, channels, rate);
     let evidence = gather(&mono, &mut |_| ControlFlow::Continue(())).ok_or("stopped")?;
     let heard = decode(&evidence, &[]);
     let beats = heard.grid.beats();
@@ -29,7 +22,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let sureness: Vec<f32> = heard.sureness.iter().map(|s| s.0).collect();
     let out = serde_json::json!({
         "pulse": heard.pulse, "beats": beats.iter().map(|b| b.0).collect::<Vec<_>>(), "downbeats": downbeats,
-        "phrases": phrases, "metres": heard.metres, "sureness": sureness,
+        "phrases": phrases, "metres": heard.metres, "sureness": sureness, "jumps": evidence.pace.jumps, "steadiness": evidence.pace.steadiness,
     });
     println!("{out}");
     Ok(())

@@ -19,11 +19,12 @@ mod turns;
 mod types;
 mod whole;
 
-pub use evidence::{Evidence, Gathering, Likelihood, Passage, TEXTURE_FPS, Texture, gather};
+pub use evidence::{Evidence, Gathering, Likelihood, Pace, PaceJump, Passage, TEXTURE_FPS, Texture, gather};
+pub use form::bar_features;
 pub use listener::{Ear, Listener, listen};
 pub use loudness::{Envelope, Metering};
 pub use mono::{MonoStream, RATE, mono_22050};
-pub use pulse::{HeardGrid, decode};
+pub use pulse::{HeardGrid, Settings, decode, decode_with};
 pub use tempo::TempoWord;
 pub use types::{
     Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,

@@ -19,6 +19,9 @@ const LAG: usize = 2;
 /// Magnitude under which nothing counts as sound (-110 dB).
 const INAUDIBLE: f32 = 3e-6;
 
+/// Power of each octave, one entry a frame.
+pub(crate) type OctavePower = [Vec<f32>; GROUPS];
+
 /// Streams band magnitudes into growth by octave.
 pub(crate) struct Attacks {
     bands: usize,
@@ -36,10 +39,10 @@ pub(crate) struct Attacks {
     recent: [Vec<f32>; LAG + 1],
     /// For each band, the scale that maps its peak to `COMPRESSION`.
     scale: Vec<f32>,
-    /// Growth, one row a frame.
+    /// Growth of each group.
     pub(crate) growth: [Vec<f32>; GROUPS],
-    /// Power of each group, one row a frame.
-    pub(crate) power: [Vec<f32>; GROUPS],
+    /// Power of each group.
+    pub(crate) power: OctavePower,
 }
 
 impl Attacks {

@@ -1,7 +1,7 @@
 //! Features by frame: what musicians hear at a beat. Attacks, changes of harmony and bass, accents, long notes.
 
 use super::bank::GROUPS;
-use super::curve::{levelled, mean, peak, rms, smooth, span_means};
+use super::curve::{levelled, mean, rms, smooth, span_means};
 use super::spectra::LONG_STEP;
 
 /// Frames between the two stretches that are compared at an instant.
@@ -9,7 +9,6 @@ const GAP: usize = 2;
 
 /// One curve a feature, all of the same length.
 #[derive(Debug)]
-#[allow(dead_code, reason = "the fitted odds will read them")]
 pub(crate) struct Features {
     /// Attacks of all octaves, each octave weighed by its usual size, less the mean around.
     pub(crate) onset: Vec<f32>,
@@ -64,6 +63,20 @@ impl Features {
             before,
             onset,
         }
+    }
+}
+
+impl Features {
+    /// Every curve with its name.
+    pub(crate) fn named(self) -> Vec<(&'static str, Vec<f32>)> {
+        let mut all = vec![("onset", self.onset)];
+        all.extend(["g0", "g1", "g2", "g3", "g4", "g5", "g6"].into_iter().zip(self.octave));
+        all.extend(["hc20", "hc40", "hc80"].into_iter().zip(self.harmony));
+        all.extend(["br15", "br30"].into_iter().zip(self.bass));
+        all.extend([("accent", self.accent), ("swell", self.swell)]);
+        all.extend(["ag25", "ag45"].into_iter().zip(self.agogic));
+        all.push(("before", self.before));
+        all
     }
 }
 
@@ -139,9 +152,4 @@ fn compared(rows: &[f32], width: usize, n: usize, measure: impl Fn(&[f64], &[f64
 /// A long-frame curve at the short frames' rate.
 fn doubled(x: &[f32], frames: usize) -> Vec<f32> {
     (0..frames).map(|t| x[t / LONG_STEP]).collect()
-}
-
-/// The largest value within 20 ms, where nothing finer is meant.
-pub(crate) fn near(x: &[f32]) -> Vec<f32> {
-    peak(x, 2)
 }

@@ -9,10 +9,12 @@ mod bank;
 mod curve;
 mod features;
 mod likelihood;
+mod pace;
 mod spectra;
 mod texture;
 
 pub use likelihood::Likelihood;
+pub use pace::{Pace, PaceJump};
 pub use texture::{Passage, TEXTURE_FPS, Texture};
 
 pub(crate) use curve::peak;
@@ -20,7 +22,8 @@ pub(crate) use spectra::FPS;
 
 use super::mono::RATE;
 use crate::units::Seconds;
-use attacks::Attacks;
+use attacks::{Attacks, OctavePower};
+use features::Features;
 use serde::{Deserialize, Serialize};
 use spectra::{LONG_STEP, Spectra, Spectrogram};
 use std::ops::ControlFlow;
@@ -43,6 +46,8 @@ pub struct Evidence {
     pub onset: Vec<f32>,
     /// Size of the change of level and tone colour at a frame where it is largest around there, dB; else 0.
     pub novelty: Vec<f32>,
+    /// Changes of tempo.
+    pub pace: Pace,
     /// Harmony, bass and level.
     pub texture: Texture,
 }
@@ -80,24 +85,44 @@ impl Gathering {
         self.frames.bands.clear();
     }
 
+    /// The features of all that was taken, one named curve each: what the odds are fitted on.
+    #[must_use]
+    pub fn features(self) -> Vec<(&'static str, Vec<f32>)> {
+        self.complete().1.named()
+    }
+
     /// The evidence of all that was taken.
     #[must_use]
-    pub fn finish(mut self) -> Evidence {
+    pub fn finish(self) -> Evidence {
         let length = Seconds(self.samples as f64 / f64::from(RATE.0));
-        let frames = if self.samples == 0 { 0 } else { (length.0 * FPS as f64) as usize + 1 };
+        let silent = self.peak < SILENT_PEAK;
+        let bass_bands = self.spectra.bass_bands();
+        let (power, features, Spectrogram { chroma, bass, .. }) = self.complete();
+        let likelihood = Likelihood::from_features(&features);
+        let novelty = texture::novelty(&power);
+        let texture = Texture::new(&power, &features.onset, &chroma, &bass, bass_bands);
+        let pace = Pace::new(&features.onset);
+        Evidence { length, silent, likelihood, onset: features.onset, novelty, pace, texture }
+    }
+
+    /// Does what is still open: power by octave, features, and the long spectra.
+    fn complete(mut self) -> (OctavePower, Features, Spectrogram) {
+        // A frame on every step that lies inside the sound.
+        let frames = (self.samples as usize * FPS).div_ceil(RATE.0 as usize);
         self.spectra.finish(&mut self.frames);
         self.take_bands();
         self.attacks.finish(frames);
-        let bass_bands = self.spectra.bass_bands();
-        let Self { attacks, frames: Spectrogram { mut chroma, mut bass, .. }, peak, .. } = self;
-        let long = frames.div_ceil(LONG_STEP);
-        chroma.resize(12 * long, 0.0);
-        bass.resize(bass_bands * long, 0.0);
-        let features = features::Features::new(&attacks.growth, &attacks.power, &chroma, &bass, bass_bands);
-        let likelihood = Likelihood::from_features(&features);
-        let novelty = texture::novelty(&attacks.power);
-        let texture = Texture::new(&attacks.power, &features.onset, &chroma, &bass, bass_bands);
-        Evidence { length, silent: peak < SILENT_PEAK, likelihood, onset: features.onset, novelty, texture }
+        let (Self { attacks, mut frames, spectra, .. }, long) = (self, frames.div_ceil(LONG_STEP));
+        frames.chroma.resize(12 * long, 0.0);
+        frames.bass.resize(spectra.bass_bands() * long, 0.0);
+        let features = Features::new(
+            &attacks.growth,
+            &attacks.power,
+            &frames.chroma,
+            &frames.bass,
+            spectra.bass_bands(),
+        );
+        (attacks.power, features, frames)
     }
 }
 

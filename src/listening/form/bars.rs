@@ -137,10 +137,19 @@ fn best_positions(gain: &[f32], wanted: &[Option<u8>], metres: &[u8]) -> Vec<(u8
     path
 }
 
-/// Log-odds that each beat starts a bar.
-fn downbeat_scores(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
+/// What is heard of bars at each beat: one column a feature, each against the beats around. For fitting [`decode`].
+///
+/// [`decode`]: crate::listening::decode
+#[must_use]
+pub fn bar_features(evidence: &Evidence, beats: &[Seconds]) -> Vec<Vec<f32>> {
     let mut columns = columns(evidence, beats);
     columns.iter_mut().for_each(|column| standardise(column));
+    columns
+}
+
+/// Log-odds that each beat starts a bar.
+fn downbeat_scores(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
+    let columns = bar_features(evidence, beats);
     (0..beats.len())
         .map(|beat| {
             CONSTANT + columns.iter().zip(WEIGHTS).map(|(column, weight)| weight * column[beat]).sum::<f32>()
@@ -206,21 +215,26 @@ fn spread(x: &[f32]) -> f32 {
 
 /// How sure each bar is: the mean probability of its beats and of those of its neighbours.
 pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -> Vec<Sureness> {
-    let odds = &evidence.likelihood.beat;
-    let probability: Vec<f32> = beats
-        .iter()
-        .map(|beat| {
-            let frame = ((beat.0 * FPS as f64).round() as usize).min(odds.len().saturating_sub(1));
-            let near = &odds[frame.saturating_sub(2)..(frame + 3).min(odds.len())];
-            1.0 / (1.0 + (-near.iter().copied().fold(-10.0, f32::max)).exp())
-        })
-        .collect();
+    let probability = probabilities(evidence, beats);
     (0..bars.len())
         .map(|n| {
             let from = bars[n.saturating_sub(1)];
             let to = bars.get(n + 2).copied().unwrap_or(beats.len());
             let near = &probability[from..to];
             Sureness(near.iter().sum::<f32>() / near.len().max(1) as f32)
+        })
+        .collect()
+}
+
+/// How likely a beat is at each of the beats, by the sound alone.
+pub(crate) fn probabilities(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
+    let odds = &evidence.likelihood.beat;
+    beats
+        .iter()
+        .map(|beat| {
+            let frame = ((beat.0 * FPS as f64).round() as usize).min(odds.len().saturating_sub(1));
+            let near = odds.get(frame.saturating_sub(2)..(frame + 3).min(odds.len())).unwrap_or(&[]);
+            1.0 / (1.0 + (-near.iter().copied().fold(-10.0, f32::max)).exp())
         })
         .collect()
 }

@@ -2,3 +2,5 @@
 
 pub(crate) mod bars;
 pub(crate) mod phrases;
+
+pub use bars::bar_features;

@@ -4,7 +4,7 @@
 //! lead by about as much (Repp 2005). Taps that follow one another closely were meant as neighbouring beats: nothing
 //! lies between them, which settles the metrical level.
 
-use super::search::{BINS, Constraints, STEPS_PER_SECOND};
+use super::search::{ANY_TEMPO, Constraints, HeardJump, STEPS_PER_SECOND, Scores, bin_of, bins_near};
 use crate::grid::Anchor;
 use std::ops::RangeInclusive;
 
@@ -22,6 +22,11 @@ const CLOSEST: f64 = 0.22;
 const NEIGHBOURS: f64 = 1.85;
 /// A gap in a run of taps this much longer than usual is a tap that was left out.
 const LEFT_OUT: f64 = 1.6;
+
+/// How far the tempo may leave the level that was tapped, in bins: under half of the way to half as fast again.
+const LEVEL_ROOM: usize = 10;
+/// Most combinations of jumps that are followed from a tapped place.
+const MOST_SUMS: usize = 24;
 
 /// A place that needs exactly one beat.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,8 +78,10 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
 }
 
 /// Makes the search obey `pins`, and adds to `beat` how well each step agrees with the taps.
-pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, beat: &mut [f32]) {
+pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mut Scores) {
     let (Some(first), Some(last)) = (pins.first(), pins.last()) else { return };
+    hold_level(pins, constraints, scores);
+    let beat = &mut scores.beat;
     let steps = beat.len();
     constraints.begin = 0..first.window.end() + 1;
     constraints.end_from = *last.window.start();
@@ -89,9 +96,7 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, beat: &mut 
     }
     let usual = usual_gap(pins);
     for pair in pins.windows(2) {
-        let gap = pair[1].at - pair[0].at;
-        let taps = !pair[0].exact && !pair[1].exact;
-        if taps && gap <= NEIGHBOURS.min(LEFT_OUT * usual(pair[0].at)) {
+        if neighbours(pair, usual(pair[0].at)) {
             constraints.allowed[pair[0].window.end() + 1..*pair[1].window.start()].fill(false);
         }
     }
@@ -103,9 +108,69 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, beat: &mut 
             }
             constraints.allowed[t] = true;
             constraints.loose[t] = true;
-            constraints.bins[t] = (0, (BINS - 1) as u8);
+            constraints.bins[t] = ANY_TEMPO;
         }
     }
+}
+
+/// Whether two neighbouring pins are neighbouring beats.
+fn neighbours(pair: &[Pin], usual: f64) -> bool {
+    let taps = !pair[0].exact && !pair[1].exact;
+    taps && pair[1].at - pair[0].at <= NEIGHBOURS.min(LEFT_OUT * usual)
+}
+
+/// Keeps the whole piece at the level that was tapped: its tempo is that of the nearest tapped beats, changed by as
+/// much as the pace of the music has changed since, with room for freedom but not for another level.
+fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
+    let usual = usual_gap(pins);
+    let steps = constraints.bins.len();
+    let tapped: Vec<(usize, isize)> = pins
+        .windows(2)
+        .filter(|pair| neighbours(pair, usual(pair[0].at)))
+        .filter_map(|pair| {
+            let middle = (0.5 * (pair[0].at + pair[1].at) * f64::from(STEPS_PER_SECOND)) as usize;
+            let bin = bin_of((usual(pair[0].at) * f64::from(STEPS_PER_SECOND)) as f32);
+            Some((middle, bin as isize - isize::from(*scores.slowing.get(middle)?)))
+        })
+        .collect();
+    if tapped.is_empty() {
+        return;
+    }
+    for t in 0..steps {
+        let after = tapped.partition_point(|&(at, _)| at < t);
+        let near = [after.checked_sub(1), (after < tapped.len()).then_some(after)];
+        let nearest = near.into_iter().flatten().map(|n| tapped[n]).min_by_key(|(at, _)| at.abs_diff(t));
+        let Some((at, level)) = nearest else { continue };
+        let expected = level + isize::from(scores.slowing[t]);
+        let bins = jumps_between(&scores.heard_jumps, at, t)
+            .iter()
+            .fold(0, |bins, jump| bins | bins_near(expected + jump, LEVEL_ROOM));
+        if bins != 0 {
+            constraints.bins[t] &= bins;
+        }
+    }
+}
+
+/// By how many bins the tempo may have jumped from step `from` to step `to`, given what was clearly heard.
+fn jumps_between(heard: &[HeardJump], from: usize, to: usize) -> Vec<isize> {
+    let mut sums = vec![0isize];
+    let (low, high, sign) = if from <= to { (from, to, 1) } else { (to, from, -1) };
+    let mut until = 0;
+    let mut before: Vec<isize> = sums.clone();
+    for jump in heard.iter().filter(|jump| jump.clear && jump.steps.end > low && jump.steps.start < high) {
+        // Rivals for one and the same jump overlap: only one of them happened, or none.
+        if jump.steps.start >= until {
+            before.clone_from(&sums);
+        }
+        until = until.max(jump.steps.end);
+        for sum in &before {
+            let sum = sum + sign * isize::from(jump.bins);
+            if sums.len() < MOST_SUMS && !sums.contains(&sum) {
+                sums.push(sum);
+            }
+        }
+    }
+    sums
 }
 
 /// The usual gap between the taps around an instant: the median of those within four seconds.
@@ -146,7 +211,8 @@ mod tests {
     fn nothing_lies_between_neighbouring_taps_but_where_one_was_left_out() {
         let pins = pins(&[0.97, 1.47, 1.97, 2.97, 3.47].map(tap), 500);
         let mut constraints = Constraints::none(500);
-        constrain(&pins, &mut constraints, &mut [0.0; 500]);
+        let mut scores = Scores { beat: vec![0.0; 500], slowing: vec![0; 500], ..Scores::default() };
+        constrain(&pins, &mut constraints, &mut scores);
         assert!(!constraints.allowed[62] && constraints.allowed[125]);
         assert_eq!(constraints.earliest[90], *pins[1].window.start() as u32);
     }

@@ -5,6 +5,7 @@
 //! while the tempo drifts slowly or, for a price, jumps. A beat where nothing is heard costs, so that neither the
 //! double nor the half of the tempo is free.
 
+use super::settings::Settings;
 use std::ops::Range;
 
 /// Frames (10 ms) in a step.
@@ -12,32 +13,26 @@ pub(crate) const STEP: usize = 2;
 /// Steps a second.
 pub(crate) const STEPS_PER_SECOND: f32 = 50.0;
 /// Tempo bins an octave: 2 % apart.
-const BINS_PER_OCTAVE: f32 = 36.0;
+pub(crate) const BINS_PER_OCTAVE: f32 = 36.0;
 /// Beat lengths: 250 to 34 BPM.
 const SHORTEST: f32 = 12.0;
 const LONGEST: f32 = 88.0;
 /// How many tempo bins there are.
 pub(crate) const BINS: usize = 104;
+/// All of them, one bit each.
+pub(crate) const ANY_TEMPO: u128 = (1 << BINS) - 1;
 /// Both subdivisions, side by side.
 const ROW: usize = 2 * BINS;
 /// A beat may be off its tempo by this much (natural logarithm of the ratio).
 const OFF: f32 = 0.2;
-/// Price of being off: quadratic, from a tenth on linear.
-const OFF_PRICE: f32 = 200.0;
+/// From here on its price grows linearly.
 const OFF_KNEE: f32 = 0.1;
-/// Drift of tempo between beats: at most so many bins, at a price that grows.
+/// Drift of tempo between beats: at most so many bins.
 const DRIFT: usize = 4;
-const DRIFT_PRICE: f32 = 0.35;
 /// Farthest jump: a ratio of 1.59, so that no jump changes the metrical level by an octave.
 const JUMP: usize = 24;
-/// Price of changing between two and three subdivisions.
-const RESUBDIVIDE: f32 = 40.0;
 /// Price of any change at all, where the teacher's own beats call for it.
 const FORCED: f32 = 60.0;
-/// What a missing subdivision costs at most.
-const SUB_FLOOR: f32 = -0.5;
-/// Price a second of leaving out sound at the beginning or the end.
-const LEFT_OUT: f32 = 1.0;
 /// What cannot be.
 pub(crate) const NEVER: f32 = -1e9;
 /// Rows searched at once (5 minutes 28) and how much of it is looked at again with what follows: bounds memory.
@@ -55,6 +50,23 @@ pub(crate) struct Scores {
     pub(crate) jump: Vec<f32>,
     /// First and last step with sound.
     pub(crate) sounding: Range<usize>,
+    /// By how many tempo bins the music has slowed down since the beginning.
+    pub(crate) slowing: Vec<i16>,
+    /// Jumps of tempo that were heard: over which steps, by how many bins (slower is positive), at what price.
+    pub(crate) heard_jumps: Vec<HeardJump>,
+}
+
+/// A jump of tempo that the search is offered.
+#[derive(Debug, Clone)]
+pub(crate) struct HeardJump {
+    /// Where.
+    pub(crate) steps: Range<usize>,
+    /// By how many bins, slower being positive.
+    pub(crate) bins: i16,
+    /// Its price.
+    pub(crate) price: f32,
+    /// Whether it is heard clearly.
+    pub(crate) clear: bool,
 }
 
 /// What the path must obey, one entry a step.
@@ -68,12 +80,10 @@ pub(crate) struct Constraints {
     pub(crate) begin: Range<usize>,
     /// From where on a path may end.
     pub(crate) end_from: usize,
-    /// Tempo bins allowed here.
-    pub(crate) bins: Vec<(u8, u8)>,
+    /// Tempo bins allowed here, one bit each.
+    pub(crate) bins: Vec<u128>,
     /// Whether any change of tempo may be bought here.
     pub(crate) loose: Vec<bool>,
-    /// Weight of the preference for tempi that people move to, a second.
-    pub(crate) preference: f32,
 }
 
 impl Constraints {
@@ -83,9 +93,8 @@ impl Constraints {
             earliest: vec![0; steps],
             begin: 0..steps,
             end_from: 0,
-            bins: vec![(0, (BINS - 1) as u8); steps],
+            bins: vec![ANY_TEMPO; steps],
             loose: vec![false; steps],
-            preference: 1.0,
         }
     }
 }
@@ -106,6 +115,18 @@ pub(crate) fn period(bin: usize) -> f32 {
     SHORTEST * (bin as f32 / BINS_PER_OCTAVE).exp2()
 }
 
+/// The bin nearest to a beat length in steps.
+pub(crate) fn bin_of(period: f32) -> usize {
+    ((period / SHORTEST).log2() * BINS_PER_OCTAVE).round().clamp(0.0, (BINS - 1) as f32) as usize
+}
+
+/// The bits of the bins within `room` of a bin, which may itself lie outside the range.
+pub(crate) fn bins_near(bin: isize, room: usize) -> u128 {
+    let room = room as isize;
+    let (low, high) = ((bin - room).max(0), (bin + room).min(BINS as isize - 1));
+    if low > high { 0 } else { ((1u128 << (high - low + 1)) - 1) << low }
+}
+
 /// Prices of one interval: for each tempo bin that allows it.
 struct Interval {
     bins: Range<usize>,
@@ -115,6 +136,7 @@ struct Interval {
 
 /// The search, with its tables.
 pub(crate) struct Search<'a> {
+    settings: &'a Settings,
     scores: &'a Scores,
     constraints: &'a Constraints,
     intervals: Vec<Interval>,
@@ -122,7 +144,7 @@ pub(crate) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    pub(crate) fn new(scores: &'a Scores, constraints: &'a Constraints) -> Self {
+    pub(crate) fn new(settings: &'a Settings, scores: &'a Scores, constraints: &'a Constraints) -> Self {
         let first_interval = (SHORTEST * (-OFF).exp()).ceil() as usize;
         let last_interval = (LONGEST * OFF.exp()).floor() as usize;
         let intervals = (first_interval..=last_interval)
@@ -134,15 +156,17 @@ impl<'a> Search<'a> {
                     _ => 0..0,
                 };
                 let length = interval as f32;
-                let unusual = constraints.preference * length / STEPS_PER_SECOND;
+                let unusual = settings.preference * length / STEPS_PER_SECOND;
                 let price = range
                     .clone()
-                    .map(|bin| off_price(length, period(bin)) + unusual * distaste(bin))
+                    .map(|bin| {
+                        settings.off * off(length, period(bin)) + unusual * distaste(bin, settings.preferred)
+                    })
                     .collect();
                 Interval { bins: range, price }
             })
             .collect();
-        Self { scores, constraints, intervals, first_interval }
+        Self { settings, scores, constraints, intervals, first_interval }
     }
 
     /// The best path; empty when there are too few steps for one beat or nothing is allowed.
@@ -177,6 +201,11 @@ impl<'a> Search<'a> {
         }
     }
 
+    fn drift(&self, bins: usize) -> f32 {
+        self.settings.drift * bins as f32
+            + self.settings.drift_square * (bins.saturating_sub(1) as f32).powi(2)
+    }
+
     /// Best scores of a beat at step `t` in every state.
     fn arrive(&self, table: &Table, t: usize, row: &mut [f32; ROW]) {
         row.fill(NEVER);
@@ -188,8 +217,18 @@ impl<'a> Search<'a> {
             return;
         }
         let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
+        let bins = self.constraints.bins[t];
+        if bins == 0 {
+            return;
+        }
+        let (low, high) = (bins.trailing_zeros() as usize, bins.ilog2() as usize);
         let (binary, ternary) = row.split_at_mut(BINS);
-        for (n, interval) in self.intervals.iter().enumerate() {
+        // A margin for what the tempo may have changed by since the beat before.
+        let shortest = self.intervals.partition_point(|interval| interval.bins.end + 8 <= low);
+        for (n, interval) in self.intervals.iter().enumerate().skip(shortest) {
+            if interval.bins.start > high + 8 {
+                break;
+            }
             let length = self.first_interval + n;
             if length > t || t - length < earliest {
                 break;
@@ -197,19 +236,22 @@ impl<'a> Search<'a> {
             let from = t - length;
             let (two, three) = self.subdivisions(from, length);
             let source = &table.rows[(from - table.origin) * ROW..][..ROW];
-            let bins = interval.bins.clone();
-            best_of(&mut binary[bins.clone()], &source[bins.clone()], &interval.price, two);
-            best_of(&mut ternary[bins.clone()], &source[BINS..][bins], &interval.price, three);
+            // The tempo goes on as the music does: a bin left at `from` is another one here.
+            let slowing = isize::from(self.scores.slowing[t]) - isize::from(self.scores.slowing[from]);
+            let Some((bins, here)) = moved(&interval.bins, slowing) else { continue };
+            let price = &interval.price[bins.start - interval.bins.start..];
+            best_of(&mut binary[here.clone()], &source[bins.clone()], price, two);
+            best_of(&mut ternary[here], &source[BINS..][bins], price, three);
         }
         if let Some(begin) = self.beginning(table, t) {
             row.iter_mut().for_each(|score| *score = score.max(begin));
         }
-        let (low, high) = self.constraints.bins[t];
         let here = self.scores.beat[t];
         for half in row.chunks_exact_mut(BINS) {
-            for (bin, score) in half.iter_mut().enumerate() {
-                let inside = usize::from(low) <= bin && bin <= usize::from(high);
-                *score = if inside { *score + here } else { NEVER };
+            half[..low].fill(NEVER);
+            half[high + 1..].fill(NEVER);
+            for (bin, score) in half[low..=high].iter_mut().enumerate() {
+                *score = if bins >> (low + bin) & 1 == 1 { *score + here } else { NEVER };
             }
         }
     }
@@ -222,11 +264,11 @@ impl<'a> Search<'a> {
         let heard = self.scores.sounding.start;
         // Beats before the first sound are nobody's; the first may come up to a beat late at no price.
         let late = t.abs_diff(heard) as f32 / STEPS_PER_SECOND;
-        Some(-LEFT_OUT * late)
+        Some(-self.settings.left_out * late)
     }
 
     fn subdivisions(&self, from: usize, length: usize) -> (f32, f32) {
-        let sub = |step: usize| self.scores.sub[step].max(SUB_FLOOR);
+        let sub = |step: usize| self.scores.sub[step].max(self.settings.sub_least);
         let half = from + length / 2;
         let two = if length.is_multiple_of(2) { sub(half) } else { sub(half).max(sub(half + 1)) };
         let three = sub(from + (length + 1) / 3) + sub(from + (2 * length + 1) / 3);
@@ -245,7 +287,7 @@ impl<'a> Search<'a> {
         let jump = self.scores.jump[t];
         for (half, out) in row.chunks_exact(BINS).zip(out.chunks_exact_mut(BINS)) {
             for d in 1..=DRIFT {
-                let price = drift_price(d);
+                let price = self.drift(d);
                 for (o, s) in out[d..].iter_mut().zip(half) {
                     *o = o.max(*s - price);
                 }
@@ -257,12 +299,20 @@ impl<'a> Search<'a> {
             for (o, s) in out.iter_mut().zip(&widest) {
                 *o = o.max(*s - jump);
             }
+            for heard in self.scores.heard_jumps.iter().filter(|heard| heard.steps.contains(&t)) {
+                // One bin to either side, since the jump is not heard more finely.
+                for bins in heard.bins - 1..=heard.bins + 1 {
+                    if let Some((from, to)) = moved(&(0..BINS), isize::from(bins)) {
+                        best_of(&mut out[to], &half[from], &[heard.price; BINS], 0.0);
+                    }
+                }
+            }
         }
         let (two, three) = out.split_at_mut(BINS);
         for (a, b) in two.iter_mut().zip(three) {
             let (x, y) = (*a, *b);
-            *a = x.max(y - RESUBDIVIDE);
-            *b = y.max(x - RESUBDIVIDE);
+            *a = x.max(y - self.settings.resubdivide);
+            *b = y.max(x - self.settings.resubdivide);
         }
         if self.constraints.loose[t] {
             out.iter_mut().for_each(|o| *o = o.max(best - FORCED));
@@ -276,8 +326,7 @@ impl<'a> Search<'a> {
         let tail = if last { self.constraints.end_from.max(table.origin) } else { until.saturating_sub(100) };
         for t in tail..until {
             self.arrive(table, t, &mut row);
-            let left = self.scores.sounding.end.saturating_sub(t) as f32 / STEPS_PER_SECOND;
-            let left = if last { LEFT_OUT * (left - 1.0).max(0.0) } else { 0.0 };
+            let left = if last { self.ending(t) } else { 0.0 };
             for (state, &score) in row.iter().enumerate() {
                 if score - left > best.0 {
                     best = (score - left, t, state);
@@ -295,7 +344,7 @@ impl<'a> Search<'a> {
             if table.start.is_some_and(|start| start.at == t) {
                 break;
             }
-            let Some(from) = self.before(table, t, ternary, bin) else { break };
+            let Some((from, bin)) = self.before(table, t, ternary, bin) else { break };
             self.arrive(table, from, &mut row);
             state = self.source(from, &row, ternary, bin);
             t = from;
@@ -304,8 +353,8 @@ impl<'a> Search<'a> {
         path
     }
 
-    /// The step from which the best path to this state came, or `None` where it begins.
-    fn before(&self, table: &Table, t: usize, ternary: bool, bin: usize) -> Option<usize> {
+    /// The step, and the bin it was left towards, from which the best path to this state came; `None` where it begins.
+    fn before(&self, table: &Table, t: usize, ternary: bool, bin: usize) -> Option<(usize, usize)> {
         let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
         let mut best = (self.beginning(table, t).unwrap_or(NEVER), None);
         for (n, interval) in self.intervals.iter().enumerate() {
@@ -313,15 +362,17 @@ impl<'a> Search<'a> {
             if length > t || t - length < earliest {
                 break;
             }
+            let from = t - length;
+            let slowing = isize::from(self.scores.slowing[t]) - isize::from(self.scores.slowing[from]);
+            let Some(bin) = bin.checked_add_signed(-slowing) else { continue };
             if interval.bins.contains(&bin) {
-                let from = t - length;
                 let (two, three) = self.subdivisions(from, length);
                 let state = if ternary { BINS + bin } else { bin };
                 let score = table.rows[(from - table.origin) * ROW + state]
                     - interval.price[bin - interval.bins.start]
                     + if ternary { three } else { two };
                 if score > best.0 {
-                    best = (score, Some(from));
+                    best = (score, Some((from, bin)));
                 }
             }
         }
@@ -330,25 +381,41 @@ impl<'a> Search<'a> {
 
     /// The state at step `t` from which leaving towards (`ternary`, `bin`) scores best.
     fn source(&self, t: usize, row: &[f32; ROW], ternary: bool, bin: usize) -> usize {
-        let jump = self.scores.jump[t];
-        let mut best = (NEVER, usize::from(ternary) * BINS + bin);
-        for (state, &score) in row.iter().enumerate() {
-            let far = (state % BINS).abs_diff(bin);
-            let mut price = if far <= DRIFT { drift_price(far) } else { f32::INFINITY };
-            if far <= JUMP {
-                price = price.min(jump);
-            }
-            if (state >= BINS) != ternary {
-                price += RESUBDIVIDE;
-            }
-            if self.constraints.loose[t] {
-                price = price.min(FORCED);
-            }
-            if score - price > best.0 {
-                best = (score - price, state);
+        let best = row.iter().copied().fold(NEVER, f32::max);
+        let mut found = (NEVER, usize::from(ternary) * BINS + bin);
+        for (state, &score) in row.iter().enumerate().filter(|(_, score)| **score > best - 10.0 * FORCED) {
+            let from = Step { at: t, bin: state % BINS, ternary: state >= BINS };
+            let score = score - self.change(from, bin, ternary);
+            if score > found.0 {
+                found = (score, state);
             }
         }
-        best.1
+        found.1
+    }
+
+    /// Price of leaving a beat towards another tempo or subdivision.
+    fn change(&self, from: Step, bin: usize, ternary: bool) -> f32 {
+        let far = from.bin.abs_diff(bin);
+        let mut price = if far <= DRIFT { self.drift(far) } else { f32::INFINITY };
+        if far <= JUMP {
+            price = price.min(self.scores.jump[from.at]);
+        }
+        let bins = bin as i16 - from.bin as i16;
+        for heard in self.scores.heard_jumps.iter().filter(|heard| heard.steps.contains(&from.at)) {
+            if bins.abs_diff(heard.bins) <= 1 {
+                price = price.min(heard.price);
+            }
+        }
+        if from.ternary != ternary {
+            price += self.settings.resubdivide;
+        }
+        if self.constraints.loose[from.at] { price.min(FORCED) } else { price }
+    }
+
+    /// Price of ending at step `t`.
+    fn ending(&self, t: usize) -> f32 {
+        let left = self.scores.sounding.end.saturating_sub(t) as f32 / STEPS_PER_SECOND;
+        self.settings.left_out * (left - 1.0).max(0.0)
     }
 }
 
@@ -360,20 +427,23 @@ struct Table {
     start: Option<Step>,
 }
 
-fn drift_price(bins: usize) -> f32 {
-    DRIFT_PRICE * bins as f32 + (bins.saturating_sub(1) as f32).powi(2)
-}
-
 /// Price of an interval (steps) off the tempo's beat length, half a step of rounding being free.
-fn off_price(interval: f32, period: f32) -> f32 {
+fn off(interval: f32, period: f32) -> f32 {
     let apart = ((interval - period).abs() - 0.5).max(0.0);
     let off = (1.0 + apart / period).ln();
-    if off <= OFF_KNEE { OFF_PRICE * off * off } else { OFF_PRICE * OFF_KNEE * (2.0 * off - OFF_KNEE) }
+    if off <= OFF_KNEE { off * off } else { OFF_KNEE * (2.0 * off - OFF_KNEE) }
 }
 
-/// How far a tempo is from those people move to (about 115 BPM), as a price a second.
-fn distaste(bin: usize) -> f32 {
-    (60.0 * STEPS_PER_SECOND / period(bin) / 115.0).log2().powi(2)
+/// How far a tempo is from the preferred one (BPM), in octaves squared.
+fn distaste(bin: usize, preferred: f32) -> f32 {
+    (60.0 * STEPS_PER_SECOND / period(bin) / preferred).log2().powi(2)
+}
+
+/// The part of `bins` that stays within the tempo range when it is moved by `by`, and where it then lies.
+fn moved(bins: &Range<usize>, by: isize) -> Option<(Range<usize>, Range<usize>)> {
+    let low = bins.start.max(0usize.saturating_add_signed(-by));
+    let high = bins.end.min(BINS.saturating_add_signed(-by));
+    (low < high).then(|| (low..high, low.saturating_add_signed(by)..high.saturating_add_signed(by)))
 }
 
 fn best_of(out: &mut [f32], source: &[f32], price: &[f32], gain: f32) {

@@ -1,0 +1,121 @@
+//! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--each] [setting=value ...]`.
+//!
+//! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
+//! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
+
+#![allow(clippy::print_stdout, reason = "printing is what it is for")]
+
+#[path = "../tests/support/metrics.rs"]
+mod metrics;
+mod wav;
+
+use farandole::grid::Anchor;
+use farandole::listening::{Evidence, Settings, decode_with, gather, mono_22050};
+use farandole::units::Seconds;
+use std::collections::BTreeMap;
+use std::error::Error;
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant, SystemTime};
+
+#[derive(serde::Deserialize)]
+struct Truth {
+    beats: Vec<f64>,
+    downbeats: Vec<f64>,
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let mut words = std::env::args().skip(1);
+    let set = PathBuf::from(words.next().ok_or("usage: score_grid SET_DIR [setting=value ...]")?);
+    let (mut only, mut taps, mut each) = (String::new(), 0usize, false);
+    let mut overrides = serde_json::Map::new();
+    while let Some(word) = words.next() {
+        match word.as_str() {
+            "--only" => only = words.next().unwrap_or_default(),
+            "--taps" => taps = words.next().unwrap_or_default().parse()?,
+            "--each" => each = true,
+            _ => {
+                let (name, value) = word.split_once('=').ok_or("settings are given as name=value")?;
+                overrides.insert(name.into(), serde_json::from_str(value)?);
+            }
+        }
+    }
+    let settings: Settings = serde_json::from_value(overrides.into())?;
+    let mut cases: Vec<PathBuf> = std::fs::read_dir(&set)?
+        .filter_map(|entry| entry.ok().map(|entry| entry.path()))
+        .filter(|path| path.extension().is_some_and(|e| e == "wav"))
+        .collect();
+    cases.sort();
+    let mut table: BTreeMap<String, Vec<[f64; 5]>> = BTreeMap::new();
+    let mut deciding = Duration::ZERO;
+    for wav in cases {
+        let name = wav.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        let truth = std::fs::read_to_string(wav.with_extension("json"));
+        let (true, false, Ok(truth)) = (name.starts_with(&only), name.starts_with("pair"), truth) else {
+            continue;
+        };
+        let truth: Truth = serde_json::from_str(&truth)?;
+        let evidence = evidence(&set, &wav)?;
+        let anchors: Vec<Anchor> =
+            truth.beats.iter().take(taps).map(|&beat| Anchor::Tap { at: Seconds(beat - 0.03) }).collect();
+        let start = Instant::now();
+        let heard = decode_with(&evidence, &anchors, &settings);
+        deciding += start.elapsed();
+        let beats: Vec<f64> = heard.grid.beats().iter().map(|b| b.0).collect();
+        let bars: Vec<f64> = heard.grid.bars().iter().map(|&bar| beats[bar]).collect();
+        let (Some(first), Some(last)) = (truth.beats.first(), truth.beats.last()) else { continue };
+        // Judged only where the truth speaks, and from five seconds on, as usual.
+        let judged = |x: &[f64]| -> Vec<f64> {
+            let inside = x.iter().copied().filter(|b| (first - 0.3..last + 0.3).contains(b));
+            metrics::trimmed(&inside.collect::<Vec<f64>>())
+        };
+        let (r, e) = (metrics::trimmed(&truth.beats), judged(&beats));
+        let [_, cmlt, _, amlt] = metrics::continuity(&r, &e);
+        let f = metrics::f_measure(&r, &e, 0.07);
+        let down = metrics::f_measure(&metrics::trimmed(&truth.downbeats), &judged(&bars), 0.07);
+        let mut off: Vec<f64> = metrics::matches(&r, &e, 0.07).iter().map(|(r, e)| (e - r) * 1e3).collect();
+        off.sort_by(f64::total_cmp);
+        let off = off.get(off.len() / 2).copied().unwrap_or(f64::NAN);
+        if each {
+            println!(
+                "{name:12} F {f:.2} CMLt {cmlt:.2} AMLt {amlt:.2} down {down:.2} late {off:6.1} ms {:?}",
+                heard.pulse
+            );
+        }
+        let subset = name.split('-').next().unwrap_or_default().to_string();
+        table.entry(subset).or_default().push([f, cmlt, amlt, down, off]);
+    }
+    for (subset, rows) in &table {
+        let mean = |n: usize| rows.iter().map(|row| row[n]).sum::<f64>() / rows.len() as f64;
+        let [f, c, a, d, o] = [0, 1, 2, 3, 4].map(mean);
+        let n = rows.len();
+        println!("{subset:8} n={n:3} F {f:.3} CMLt {c:.3} AMLt {a:.3} downF {d:.3} late {o:.1} ms");
+    }
+    let all: Vec<&[f64; 5]> = table.values().flatten().collect();
+    let mean = |n: usize| all.iter().map(|row| row[n]).sum::<f64>() / all.len() as f64;
+    println!(
+        "all      F {:.3} CMLt {:.3} AMLt {:.3} downF {:.3} deciding {:.0} ms a case",
+        mean(0),
+        mean(1),
+        mean(2),
+        mean(3),
+        deciding.as_secs_f64() * 1e3 / all.len() as f64
+    );
+    Ok(())
+}
+
+/// The evidence of a recording, from the store if that is younger than this program.
+fn evidence(set: &Path, wav: &Path) -> Result<Evidence, Box<dyn Error>> {
+    let stored = set.join(".evidence").join(wav.with_extension("bin").file_name().ok_or("no name")?);
+    let changed = |path: &Path| path.metadata().and_then(|m| m.modified()).unwrap_or(SystemTime::UNIX_EPOCH);
+    let stamp = std::env::var("EVIDENCE_OF").map_or(std::env::current_exe()?, PathBuf::from);
+    if changed(&stored) > changed(&stamp) {
+        return Ok(serde_json::from_slice(&std::fs::read(stored)?)?);
+    }
+    let (samples, channels, rate) = wav::read(wav)?;
+    let mono = mono_22050(&samples, channels, rate);
+    let evidence = gather(&mono, &mut |_| ControlFlow::Continue(())).ok_or("stopped")?;
+    std::fs::create_dir_all(set.join(".evidence"))?;
+    std::fs::write(stored, serde_json::to_vec(&evidence)?)?;
+    Ok(evidence)
+}

@@ -1,0 +1,145 @@
+//! Reading on at another level, or on the off-beat, from where the teacher says so.
+//!
+//! "Twice as fast from here" refers to beats that were heard. They are searched for first without it; what she asks
+//! for is then laid out from them, and the second search has to keep near that, except around her own beats.
+
+use super::pins::Pin;
+use super::search::{BINS_PER_OCTAVE, Constraints, STEPS_PER_SECOND, bin_of, bins_near};
+use crate::grid::{Anchor, Level};
+
+/// Beat lengths, in seconds, that are laid out.
+const QUICKEST: f64 = 0.24;
+const SLOWEST: f64 = 1.7;
+/// Seconds around a pin in which the pin alone decides.
+const PINNED: f64 = 4.0;
+/// How far from where it was laid out a beat may be found, as a share of the beat, and how far its tempo, in bins.
+const ROOM: f64 = 0.12;
+const TEMPO_ROOM: usize = (BINS_PER_OCTAVE / 4.0) as usize;
+
+/// What is asked from some instant on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Reading {
+    Double,
+    Half,
+    OffBeat,
+}
+
+/// Everything that is asked, by ascending instant (seconds).
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Rereading {
+    wishes: Vec<(f64, Reading)>,
+}
+
+impl Rereading {
+    /// What `anchors` ask, or `None` if nothing.
+    pub(crate) fn new(anchors: &[Anchor]) -> Option<Self> {
+        let mut wishes: Vec<(f64, Reading)> = anchors
+            .iter()
+            .filter_map(|anchor| match *anchor {
+                Anchor::Level { from, level: Level::Double } => Some((from.0, Reading::Double)),
+                Anchor::Level { from, level: Level::Half } => Some((from.0, Reading::Half)),
+                Anchor::ShiftHalf { from } => Some((from.0, Reading::OffBeat)),
+                _ => None,
+            })
+            .filter(|(from, _)| from.is_finite())
+            .collect();
+        wishes.sort_by(|a, b| a.0.total_cmp(&b.0));
+        (!wishes.is_empty()).then_some(Self { wishes })
+    }
+
+    /// From when on anything is asked.
+    pub(crate) fn from(&self) -> f64 {
+        self.wishes.first().map_or(f64::INFINITY, |wish| wish.0)
+    }
+
+    /// The beats that are asked for, from those heard without the wishes (seconds, ascending).
+    fn laid_out(&self, heard: &[f64]) -> Vec<f64> {
+        let mut beats = heard.to_vec();
+        for &(from, reading) in &self.wishes {
+            // A wish at a beat means that beat, even if it is a little late.
+            let slack = beats.windows(2).map(|w| w[1] - w[0]).fold(1.0, f64::min) * 0.3;
+            let first = beats.partition_point(|&beat| beat < from - slack);
+            let (kept, after) = beats.split_at(first);
+            let middles = after.windows(2).map(|w| 0.5 * (w[0] + w[1]));
+            let mut next = kept.to_vec();
+            match reading {
+                Reading::Double => {
+                    next.extend(after.iter().copied().chain(middles));
+                    next.sort_by(f64::total_cmp);
+                }
+                Reading::Half => next.extend(after.iter().copied().step_by(2)),
+                Reading::OffBeat => next.extend(middles),
+            }
+            // Counts that nobody could move to are not laid out.
+            let mut lengths: Vec<f64> = next.windows(2).skip(first).map(|w| w[1] - w[0]).collect();
+            lengths.sort_by(f64::total_cmp);
+            let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(1.0);
+            if next.len() >= 4 && (QUICKEST..=SLOWEST).contains(&usual) {
+                beats = next;
+            }
+        }
+        beats
+    }
+
+    /// Keeps the search near the beats that are asked for.
+    pub(crate) fn constrain(&self, heard: &[f64], pins: &[Pin], constraints: &mut Constraints) {
+        let beats = self.laid_out(heard);
+        let steps = constraints.allowed.len();
+        let per_second = f64::from(STEPS_PER_SECOND);
+        let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
+        let Some(&last) = beats.last() else { return };
+        let free = |at: f64| pins.iter().any(|pin| (pin.at - at).abs() < PINNED);
+        let mut wanted = vec![false; steps];
+        for (n, &beat) in beats.iter().enumerate() {
+            let length = match (beats.get(n + 1), n.checked_sub(1)) {
+                (Some(next), _) => next - beat,
+                (None, Some(before)) => beat - beats[before],
+                (None, None) => 0.5,
+            };
+            let room = (ROOM * length).max(1.5 / per_second);
+            wanted[step(beat - room)..step(beat + room + 1.0 / per_second)].fill(true);
+            let bin = bin_of((length * per_second) as f32);
+            let around = step(beat - 0.5 * length)..step(beat + 0.5 * length);
+            for t in around.filter(|t| !free(*t as f64 / per_second)) {
+                constraints.bins[t] = bins_near(bin as isize, TEMPO_ROOM);
+            }
+        }
+        let beyond = step(last + 1.0);
+        for t in 0..beyond {
+            if !free(t as f64 / per_second) {
+                constraints.allowed[t] &= wanted[t];
+            }
+        }
+        for &(from, _) in &self.wishes {
+            constraints.loose[step(from - 2.0)..step(from + 2.0)].fill(true);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Seconds;
+
+    fn laid_out(anchors: &[Anchor]) -> Vec<f64> {
+        let heard: Vec<f64> = (0..6).map(f64::from).collect();
+        Rereading::new(anchors).expect("something is asked").laid_out(&heard)
+    }
+
+    #[test]
+    fn wishes_hold_from_where_they_are_made() {
+        let from = Seconds(3.1);
+        assert_eq!(laid_out(&[Anchor::ShiftHalf { from }]), [0.0, 1.0, 2.0, 3.5, 4.5]);
+        assert_eq!(laid_out(&[Anchor::Level { from, level: Level::Half }]), [0.0, 1.0, 2.0, 3.0, 5.0]);
+        let double = Anchor::Level { from, level: Level::Double };
+        assert_eq!(laid_out(&[double]), [0.0, 1.0, 2.0, 3.0, 3.5, 4.0, 4.5, 5.0]);
+    }
+
+    #[test]
+    fn later_wishes_refer_to_what_earlier_ones_made() {
+        let double = Anchor::Level { from: Seconds(1.0), level: Level::Double };
+        let half = Anchor::Level { from: Seconds(3.0), level: Level::Half };
+        assert_eq!(laid_out(&[half, double]), [0.0, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0]);
+        assert!(Rereading::new(&[Anchor::Beat { at: Seconds(1.0) }]).is_none());
+    }
+}

@@ -1,0 +1,81 @@
+//! What the search for beats weighs, in one place: the numbers that were tried and measured.
+
+use serde::{Deserialize, Serialize};
+
+/// Prices and weights of the search for beats, in units of tempered log-odds unless said otherwise.
+///
+/// The defaults are what ships; `docs/listening.md` has the trials. Others are for measuring only.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Settings {
+    /// Factor on all odds: neighbouring frames and repeated patterns are not independent witnesses.
+    pub temper: f32,
+    /// Added to the odds of a beat before tempering.
+    pub beat_bias: f32,
+    /// No frame says more than this against a beat.
+    pub beat_least: f32,
+    /// No frame says more than this for a beat.
+    pub beat_most: f32,
+    /// What a missing subdivision costs at most (negative).
+    pub sub_least: f32,
+    /// What a subdivision earns at most.
+    pub sub_most: f32,
+    /// Price of being off the tempo: this times the square of the logarithm of the ratio, from a tenth on linear.
+    pub off: f32,
+    /// Price of drifting by one tempo bin (2 %) from beat to beat.
+    pub drift: f32,
+    /// Price of every further bin, squared.
+    pub drift_square: f32,
+    /// How far the heard pace is followed: 1 wholly, 0 not at all.
+    pub pace: f32,
+    /// Price of a tempo jump where the pace jumps likewise, as a share of the usual price.
+    pub jump_heard: f32,
+    /// Added to the price of a heard jump that is only a shadow of a clearer one.
+    pub jump_rival: f32,
+    /// Added to the price of a jump where the rhythm goes on at one tempo, at full steadiness.
+    pub jump_against: f32,
+    /// Price of a tempo jump where nothing else changes.
+    pub jump: f32,
+    /// Price of a tempo jump at the most striking change of level and colour.
+    pub jump_marked: f32,
+    /// Change in dB from which a jump grows cheaper.
+    pub novelty_from: f32,
+    /// Change in dB at which a jump is cheapest.
+    pub novelty_to: f32,
+    /// Price of changing between two and three subdivisions.
+    pub resubdivide: f32,
+    /// Weight of the preference for usual tempi, a second.
+    pub preference: f32,
+    /// The most usual tempo, BPM.
+    pub preferred: f32,
+    /// Price a second of leaving out sound at the beginning or the end.
+    pub left_out: f32,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            temper: 0.5,
+            beat_bias: -0.1,
+            beat_least: -4.0,
+            beat_most: 5.0,
+            sub_least: -0.35,
+            sub_most: 0.6,
+            off: 200.0,
+            drift: 0.35,
+            drift_square: 1.0,
+            pace: 1.0,
+            jump_heard: 0.2,
+            jump_rival: 20.0,
+            jump_against: 10.0,
+            jump: 25.0,
+            jump_marked: 4.0,
+            novelty_from: 6.0,
+            novelty_to: 12.0,
+            resubdivide: 40.0,
+            preference: 0.4,
+            preferred: 115.0,
+            left_out: 1.0,
+        }
+    }
+}
