@@ -1,4 +1,5 @@
-//! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--each] [setting=value ...]`.
+//! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--repeat N] [--each]
+//! [setting=value ...]`.
 //!
 //! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
 //! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
@@ -27,12 +28,13 @@ struct Truth {
 fn main() -> Result<(), Box<dyn Error>> {
     let mut words = std::env::args().skip(1);
     let set = PathBuf::from(words.next().ok_or("usage: score_grid SET_DIR [setting=value ...]")?);
-    let (mut only, mut taps, mut each) = (String::new(), 0usize, false);
+    let (mut only, mut taps, mut repeat, mut each) = (String::new(), 0usize, 1usize, false);
     let mut overrides = serde_json::Map::new();
     while let Some(word) = words.next() {
         match word.as_str() {
             "--only" => only = words.next().unwrap_or_default(),
             "--taps" => taps = words.next().unwrap_or_default().parse()?,
+            "--repeat" => repeat = words.next().unwrap_or_default().parse()?,
             "--each" => each = true,
             _ => {
                 let (name, value) = word.split_once('=').ok_or("settings are given as name=value")?;
@@ -58,9 +60,14 @@ fn main() -> Result<(), Box<dyn Error>> {
         let evidence = evidence(&set, &wav)?;
         let anchors: Vec<Anchor> =
             truth.beats.iter().take(taps).map(|&beat| Anchor::Tap { at: Seconds(beat - 0.03) }).collect();
-        let start = Instant::now();
-        let heard = decode_with(&evidence, &anchors, &settings);
-        deciding += start.elapsed();
+        // The quickest of some: a busy machine only ever makes it slower.
+        let timed = |_| {
+            let start = Instant::now();
+            let heard = decode_with(&evidence, &anchors, &settings);
+            (start.elapsed(), heard)
+        };
+        let Some((quickest, heard)) = (0..repeat.max(1)).map(timed).min_by_key(|run| run.0) else { continue };
+        deciding += quickest;
         let beats: Vec<f64> = heard.grid.beats().iter().map(|b| b.0).collect();
         let bars: Vec<f64> = heard.grid.bars().iter().map(|&bar| beats[bar]).collect();
         let (Some(first), Some(last)) = (truth.beats.first(), truth.beats.last()) else { continue };

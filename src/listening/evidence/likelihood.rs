@@ -5,6 +5,7 @@
 
 use super::curve::peak;
 use super::features::Features;
+use crate::listening::network;
 use serde::{Deserialize, Serialize};
 
 /// Natural-logarithm odds, one value every 10 ms; 0 where the sound says nothing either way.
@@ -53,6 +54,15 @@ const MOST: f32 = 4.0;
 const NEAR: usize = 2;
 
 impl Likelihood {
+    /// What the network heard, cut or filled up to `frames`.
+    pub(crate) fn from_network(heard: &network::Likelihood, frames: usize) -> Self {
+        let fitted = |odds: &[f32]| {
+            let last = odds.last().copied().unwrap_or(0.0);
+            odds.iter().copied().chain(std::iter::repeat(last)).take(frames).collect()
+        };
+        Self { beat: fitted(&heard.beat), sub: fitted(&heard.half), downbeat: fitted(&heard.downbeat) }
+    }
+
     pub(crate) fn from_features(features: &Features) -> Self {
         let frames = features.onset.len();
         let mut sum = Sum { scores: CONSTANT.map(|constant| vec![constant; frames]) };

@@ -21,6 +21,7 @@ pub(crate) use curve::peak;
 pub(crate) use spectra::FPS;
 
 use super::mono::RATE;
+use super::network::Hearing;
 use crate::units::Seconds;
 use attacks::{Attacks, OctavePower};
 use features::Features;
@@ -40,8 +41,14 @@ pub struct Evidence {
     pub length: Seconds,
     /// Whether anything can be heard at all.
     pub silent: bool,
-    /// Log-odds by frame.
+    /// Log-odds by frame, as the network hears them.
     pub likelihood: Likelihood,
+    /// Log-odds by frame from hand-made features.
+    pub plain: Likelihood,
+    /// Log-probabilities of beat lengths, ten rows a second laid end to end; see [`periods_s`](crate::listening::network::periods_s).
+    pub period: Vec<f32>,
+    /// Log-odds of beats in thirds, ten a second.
+    pub thirds: Vec<f32>,
     /// Strength of attacks by frame, 1 being usual around there; for placing beats.
     pub onset: Vec<f32>,
     /// Size of the change of level and tone colour at a frame where it is largest around there, dB; else 0.
@@ -56,6 +63,7 @@ pub struct Evidence {
 pub struct Gathering {
     spectra: Spectra,
     attacks: Attacks,
+    hearing: Hearing,
     frames: Spectrogram,
     samples: u64,
     peak: f32,
@@ -65,7 +73,14 @@ impl Default for Gathering {
     fn default() -> Self {
         let spectra = Spectra::new();
         let attacks = Attacks::new(spectra.bank());
-        Self { spectra, attacks, frames: Spectrogram::default(), samples: 0, peak: 0.0 }
+        Self {
+            spectra,
+            attacks,
+            hearing: Hearing::default(),
+            frames: Spectrogram::default(),
+            samples: 0,
+            peak: 0.0,
+        }
     }
 }
 
@@ -76,6 +91,7 @@ impl Gathering {
             self.samples += block.len() as u64;
             self.peak = block.iter().fold(self.peak, |peak, sample| peak.max(sample.abs()));
             self.spectra.push(block, &mut self.frames);
+            self.hearing.push(block);
             self.take_bands();
         }
     }
@@ -93,16 +109,37 @@ impl Gathering {
 
     /// The evidence of all that was taken.
     #[must_use]
-    pub fn finish(self) -> Evidence {
+    pub fn finish(mut self) -> Evidence {
         let length = Seconds(self.samples as f64 / f64::from(RATE.0));
         let silent = self.peak < SILENT_PEAK;
+        let heard = std::mem::take(&mut self.hearing).finish();
         let bass_bands = self.spectra.bass_bands();
         let (power, features, Spectrogram { chroma, bass, .. }) = self.complete();
-        let likelihood = Likelihood::from_features(&features);
+        let plain = Likelihood::from_features(&features);
+        // The weights are part of the program; should they ever be damaged, the hand-made odds have to do.
+        let heard = heard.unwrap_or_default();
+        let likelihood = if heard.beat.is_empty() {
+            plain.clone()
+        } else {
+            Likelihood::from_network(&heard, plain.beat.len())
+        };
+        let period = heard.period.concat();
+        let thirds = heard.thirds;
         let novelty = texture::novelty(&power);
         let texture = Texture::new(&power, &features.onset, &chroma, &bass, bass_bands);
         let pace = Pace::new(&features.onset);
-        Evidence { length, silent, likelihood, onset: features.onset, novelty, pace, texture }
+        Evidence {
+            length,
+            silent,
+            likelihood,
+            plain,
+            period,
+            thirds,
+            onset: features.onset,
+            novelty,
+            pace,
+            texture,
+        }
     }
 
     /// Does what is still open: power by octave, features, and the long spectra.

@@ -2,6 +2,7 @@
 
 use crate::grid::Anchor;
 use crate::listening::evidence::{Evidence, FPS, Passage};
+use crate::listening::pulse::Settings;
 use crate::listening::types::{Metre, Sureness};
 use crate::units::Seconds;
 
@@ -26,11 +27,12 @@ pub(crate) fn find(
     beats: &[Seconds],
     ternary: &[bool],
     anchors: &[Anchor],
+    settings: &Settings,
 ) -> (Vec<usize>, Vec<Metre>) {
     if beats.is_empty() {
         return (Vec::new(), Vec::new());
     }
-    let mut gain = downbeat_scores(evidence, beats);
+    let mut gain = downbeat_scores(evidence, beats, settings);
     let mut wanted: Vec<Option<u8>> = vec![None; beats.len()];
     let mut metres = METRES.to_vec();
     for anchor in anchors {
@@ -148,26 +150,32 @@ pub fn bar_features(evidence: &Evidence, beats: &[Seconds]) -> Vec<Vec<f32>> {
 }
 
 /// Log-odds that each beat starts a bar.
-fn downbeat_scores(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
+fn downbeat_scores(evidence: &Evidence, beats: &[Seconds], settings: &Settings) -> Vec<f32> {
     let columns = bar_features(evidence, beats);
+    let heard = near_beats(&evidence.likelihood.downbeat, beats);
     (0..beats.len())
         .map(|beat| {
-            CONSTANT + columns.iter().zip(WEIGHTS).map(|(column, weight)| weight * column[beat]).sum::<f32>()
+            let plain =
+                columns.iter().zip(WEIGHTS).map(|(column, weight)| weight * column[beat]).sum::<f32>();
+            settings.bar_plain * (CONSTANT + plain)
+                + settings.bar_network * (heard[beat] + settings.bar_bias).clamp(-5.0, 5.0)
         })
         .collect()
 }
 
+/// The largest value of a curve around each beat.
+fn near_beats(odds: &[f32], beats: &[Seconds]) -> Vec<f32> {
+    let near = |beat: &Seconds| {
+        let frame = (beat.0 * FPS as f64).round() as usize;
+        let span = frame.saturating_sub(3)..(frame + 4).min(odds.len());
+        odds.get(span).map_or(0.0, |near| near.iter().copied().fold(-10.0, f32::max))
+    };
+    beats.iter().map(near).collect()
+}
+
 /// One column a feature, one entry a beat.
 fn columns(evidence: &Evidence, beats: &[Seconds]) -> Vec<Vec<f32>> {
-    let odds = &evidence.likelihood.downbeat;
-    let heard: Vec<f32> = beats
-        .iter()
-        .map(|beat| {
-            let frame = (beat.0 * FPS as f64).round() as usize;
-            let span = frame.saturating_sub(3)..(frame + 4).min(odds.len());
-            odds.get(span).map_or(0.0, |near| near.iter().copied().fold(-10.0, f32::max))
-        })
-        .collect();
+    let heard = near_beats(&evidence.plain.downbeat, beats);
     let end = |n: usize| beats.get(n + 1).map_or(2.0 * beats[n].0 - beats[n.saturating_sub(1)].0, |b| b.0);
     let here: Vec<Passage> = (0..beats.len()).map(|n| evidence.texture.passage(beats[n].0, end(n))).collect();
     let pairs: Vec<Passage> = (0..beats.len())
@@ -215,7 +223,10 @@ fn spread(x: &[f32]) -> f32 {
 
 /// How sure each bar is: the mean probability of its beats and of those of its neighbours.
 pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -> Vec<Sureness> {
-    let probability = probabilities(evidence, beats);
+    let network = near_beats(&evidence.likelihood.beat, beats);
+    let plain = near_beats(&evidence.plain.beat, beats);
+    let probability: Vec<f32> =
+        network.iter().zip(&plain).map(|(n, p)| logistic(0.5 * n + 0.3 * p + 0.7)).collect();
     (0..bars.len())
         .map(|n| {
             let from = bars[n.saturating_sub(1)];
@@ -226,15 +237,6 @@ pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -
         .collect()
 }
 
-/// How likely a beat is at each of the beats, by the sound alone.
-pub(crate) fn probabilities(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
-    let odds = &evidence.likelihood.beat;
-    beats
-        .iter()
-        .map(|beat| {
-            let frame = ((beat.0 * FPS as f64).round() as usize).min(odds.len().saturating_sub(1));
-            let near = odds.get(frame.saturating_sub(2)..(frame + 3).min(odds.len())).unwrap_or(&[]);
-            1.0 / (1.0 + (-near.iter().copied().fold(-10.0, f32::max)).exp())
-        })
-        .collect()
+fn logistic(odds: f32) -> f32 {
+    1.0 / (1.0 + (-odds).exp())
 }

@@ -33,18 +33,24 @@ const COMPRESSION: f32 = 4000.0;
 /// RMS that the loud passages of a recording are brought to before compression.
 const LEVELLED_RMS: f32 = 0.1;
 /// Blocks over which the level is measured: 0.1 s.
-const LEVEL_BLOCK: usize = SAMPLE_RATE as usize / 10;
+pub(super) const LEVEL_BLOCK: usize = SAMPLE_RATE as usize / 10;
 
 /// The gain that brings a recording to the level the network was trained at, so that a recording's own gain changes nothing.
 ///
 /// The level is the RMS of 0.1 s blocks that nine blocks in ten stay under: one bang or a long silence does not move it far.
 /// Silence and samples that are not numbers give a gain of 0.
 pub fn levelling_gain(mono: &[f32]) -> f32 {
-    let mut powers: Vec<f32> = mono
-        .chunks(LEVEL_BLOCK)
-        .map(|block| block.iter().map(|x| x * x).sum::<f32>() / block.len() as f32)
-        .filter(|power| power.is_finite())
-        .collect();
+    gain_of_powers(mono.chunks(LEVEL_BLOCK).map(block_power).collect())
+}
+
+/// Mean power of a block of [`LEVEL_BLOCK`] samples or the rest of one.
+pub(super) fn block_power(block: &[f32]) -> f32 {
+    block.iter().map(|x| x * x).sum::<f32>() / block.len() as f32
+}
+
+/// The levelling gain from the powers of all blocks.
+pub(super) fn gain_of_powers(mut powers: Vec<f32>) -> f32 {
+    powers.retain(|power| power.is_finite());
     if powers.is_empty() {
         return 0.0;
     }
@@ -110,28 +116,33 @@ impl Spectrum {
         Self { window, bands, transform, input, output, scratch, magnitude }
     }
 
-    /// Band levels of `frame` (as long as the window) times `gain`: ln(1 + compressed amplitude), one a band.
-    fn measure(&mut self, frame: &[f32], gain: f32, levels: &mut [f32]) {
+    /// Amplitudes of the bands of `frame` (as long as the window).
+    fn measure(&mut self, frame: &[f32], amplitudes: &mut [f32]) {
         for ((to, x), w) in self.input.iter_mut().zip(frame).zip(&self.window) {
             *to = x * w;
         }
         if self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch).is_err()
         {
             // Only buffers of another length are refused, and these were made by the transform itself.
-            levels.fill(0.0);
+            amplitudes.fill(0.0);
             return;
         }
         for (to, z) in self.magnitude.iter_mut().zip(&self.output) {
             *to = (z.re * z.re + z.im * z.im).sqrt();
         }
-        for (level, band) in levels.iter_mut().zip(&self.bands) {
+        for (amplitude, band) in amplitudes.iter_mut().zip(&self.bands) {
             let bins = &self.magnitude[band.first_bin..band.first_bin + band.weights.len()];
-            let sum: f32 = bins.iter().zip(&band.weights).map(|(m, w)| m * w).sum();
-            let heard = (1.0 + gain * sum).ln();
-            // Samples that are not numbers are heard as silence.
-            *level = if heard.is_finite() { heard } else { 0.0 };
+            *amplitude = bins.iter().zip(&band.weights).map(|(m, w)| m * w).sum();
         }
     }
+}
+
+/// The level of a band's amplitude: ln(1 + compressed amplitude).
+#[inline]
+pub(super) fn level(amplitude: f32, gain: f32) -> f32 {
+    let heard = (1.0 + gain * amplitude).ln();
+    // Samples that are not numbers are heard as silence.
+    if heard.is_finite() { heard } else { 0.0 }
 }
 
 /// Turns samples into features, step by step.
@@ -164,13 +175,19 @@ impl FeatureExtractor {
     ///
     /// `gain` is usually [`levelling_gain`] of the whole recording.
     pub fn measure(&mut self, mono: &[f32], step: usize, gain: f32, values: &mut [f32; VALUES]) {
+        self.amplitudes(mono, step, values);
+        values.iter_mut().for_each(|value| *value = level(*value, gain));
+    }
+
+    /// What [`FeatureExtractor::measure`] is made from before the recording's gain is known: see [`level`].
+    pub(super) fn amplitudes(&mut self, mono: &[f32], step: usize, values: &mut [f32; VALUES]) {
         let centre = step * STEP_SAMPLES;
         let (quick, fine) = values.split_at_mut(2 * QUICK_BANDS);
         let (early, late) = quick.split_at_mut(QUICK_BANDS);
         let mut padded = [0.0; FINE_WINDOW];
-        self.quick.measure(around(mono, centre, QUICK_WINDOW, &mut padded), gain, early);
-        self.quick.measure(around(mono, centre + HALF_STEP, QUICK_WINDOW, &mut padded), gain, late);
-        self.fine.measure(around(mono, centre, FINE_WINDOW, &mut padded), gain, fine);
+        self.quick.measure(around(mono, centre, QUICK_WINDOW, &mut padded), early);
+        self.quick.measure(around(mono, centre + HALF_STEP, QUICK_WINDOW, &mut padded), late);
+        self.fine.measure(around(mono, centre, FINE_WINDOW, &mut padded), fine);
     }
 }
 

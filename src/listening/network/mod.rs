@@ -5,11 +5,13 @@
 
 pub mod features;
 mod layers;
+mod stream;
 mod weights;
 
 use features::{FeatureExtractor, QUICK_BANDS, VALUES, levelling_gain};
 use layers::{Ending, TILE};
 use pulp::{Arch, Simd, WithSimd};
+pub use stream::Hearing;
 pub use weights::{Network, WeightsError};
 
 /// Likelihood values a second.

@@ -25,6 +25,11 @@ const LEFT_OUT: f64 = 1.6;
 
 /// How far the tempo may leave the level that was tapped, in bins: under half of the way to half as fast again.
 const LEVEL_ROOM: usize = 10;
+/// How much more a trusted level costs to leave.
+const CERTAIN: f32 = 3.0;
+/// Steadiness at which the rhythm breaks off, and from which it goes on.
+const BROKEN: f32 = 0.35;
+const WHOLE: f32 = 0.6;
 /// Most combinations of jumps that are followed from a tapped place.
 const MOST_SUMS: usize = 24;
 
@@ -108,7 +113,7 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mu
             }
             constraints.allowed[t] = true;
             constraints.loose[t] = true;
-            constraints.bins[t] = ANY_TEMPO;
+            (constraints.bins[t], constraints.level[t]) = (ANY_TEMPO, ANY_TEMPO);
         }
     }
 }
@@ -136,19 +141,56 @@ fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
     if tapped.is_empty() {
         return;
     }
+    constraints.told = true;
+    let trust = trust(&scores.steadiness, &tapped);
+    let mut known: Option<((usize, usize), Vec<isize>)> = None;
     for t in 0..steps {
-        let after = tapped.partition_point(|&(at, _)| at < t);
-        let near = [after.checked_sub(1), (after < tapped.len()).then_some(after)];
-        let nearest = near.into_iter().flatten().map(|n| tapped[n]).min_by_key(|(at, _)| at.abs_diff(t));
-        let Some((at, level)) = nearest else { continue };
-        let expected = level + isize::from(scores.slowing[t]);
-        let bins = jumps_between(&scores.heard_jumps, at, t)
+        let Some(&(at, level)) = nearest_tapped(&tapped, t) else { continue };
+        let between = scores
+            .heard_jumps
             .iter()
-            .fold(0, |bins, jump| bins | bins_near(expected + jump, LEVEL_ROOM));
+            .filter(|j| j.steps.end > at.min(t) && j.steps.start < at.max(t))
+            .count();
+        let jumps = match &known {
+            Some((key, jumps)) if *key == (at, between) => jumps,
+            _ => &known.insert(((at, between), jumps_between(&scores.heard_jumps, at, t))).1,
+        };
+        let expected = level + isize::from(scores.slowing[t]);
+        let bins = jumps.iter().fold(0, |bins, jump| bins | bins_near(expected + jump, LEVEL_ROOM));
         if bins != 0 {
-            constraints.bins[t] &= bins;
+            constraints.level[t] = bins;
+            constraints.level_price[t] = 1.0 + CERTAIN * trust[t];
         }
     }
+}
+
+fn nearest_tapped(tapped: &[(usize, isize)], t: usize) -> Option<&(usize, isize)> {
+    let after = tapped.partition_point(|&(at, _)| at < t);
+    let near = [after.checked_sub(1), (after < tapped.len()).then_some(after)];
+    near.into_iter().flatten().map(|n| &tapped[n]).min_by_key(|(at, _)| at.abs_diff(t))
+}
+
+/// How far the tapped level can be trusted at each step, 0 to 1: wholly, until the rhythm breaks off in a way that
+/// no change of tempo explains.
+fn trust(steadiness: &[f32], tapped: &[(usize, isize)]) -> Vec<f32> {
+    let mut trust = vec![0.0f32; steadiness.len()];
+    for &(at, _) in tapped {
+        for direction in [-1isize, 1] {
+            let mut least = 1.0f32;
+            let mut t = at;
+            while t < steadiness.len() {
+                least = least.min(((steadiness[t] - BROKEN) / (WHOLE - BROKEN)).clamp(0.0, 1.0));
+                // Beyond a place that another pair of taps has reached as well, nothing new is learnt.
+                if least <= trust[t] && t != at {
+                    break;
+                }
+                trust[t] = trust[t].max(least);
+                let Some(next) = t.checked_add_signed(direction) else { break };
+                t = next;
+            }
+        }
+    }
+    trust
 }
 
 /// By how many bins the tempo may have jumped from step `from` to step `to`, given what was clearly heard.
@@ -211,7 +253,12 @@ mod tests {
     fn nothing_lies_between_neighbouring_taps_but_where_one_was_left_out() {
         let pins = pins(&[0.97, 1.47, 1.97, 2.97, 3.47].map(tap), 500);
         let mut constraints = Constraints::none(500);
-        let mut scores = Scores { beat: vec![0.0; 500], slowing: vec![0; 500], ..Scores::default() };
+        let mut scores = Scores {
+            beat: vec![0.0; 500],
+            slowing: vec![0; 500],
+            steadiness: vec![1.0; 500],
+            ..Scores::default()
+        };
         constrain(&pins, &mut constraints, &mut scores);
         assert!(!constraints.allowed[62] && constraints.allowed[125]);
         assert_eq!(constraints.earliest[90], *pins[1].window.start() as u32);

@@ -104,6 +104,7 @@ impl Rereading {
                 constraints.bins[t] = bins_near(bin as isize, TEMPO_ROOM);
             }
         }
+        constraints.told = true;
         let beyond = step(last + 1.0);
         for t in 0..beyond {
             if !free(t as f64 / per_second) {

@@ -6,6 +6,7 @@
 //! double nor the half of the tempo is free.
 
 use super::settings::Settings;
+use pulp::Arch;
 use std::ops::Range;
 
 /// Frames (10 ms) in a step.
@@ -33,11 +34,15 @@ const DRIFT: usize = 4;
 const JUMP: usize = 24;
 /// Price of any change at all, where the teacher's own beats call for it.
 const FORCED: f32 = 60.0;
+/// How much more leaving out sound costs where the teacher has said what she hears.
+const TOLD: f32 = 20.0;
 /// What cannot be.
 pub(crate) const NEVER: f32 = -1e9;
 /// Rows searched at once (5 minutes 28) and how much of it is looked at again with what follows: bounds memory.
 const WINDOW: usize = 16_384;
 const OVERLAP: usize = 1_500;
+/// A path that goes on ends, for now, within so many steps of the cut: more than the longest beat.
+const TAIL: usize = 110;
 
 /// Evidence in the form that the search reads: one value a step, in units of (tempered) log-odds.
 #[derive(Debug, Clone, Default)]
@@ -52,6 +57,8 @@ pub(crate) struct Scores {
     pub(crate) sounding: Range<usize>,
     /// By how many tempo bins the music has slowed down since the beginning.
     pub(crate) slowing: Vec<i16>,
+    /// How well one tempo, or a clear jump, explains the rhythm across each step, about 0 to 1.
+    pub(crate) steadiness: Vec<f32>,
     /// Jumps of tempo that were heard: over which steps, by how many bins (slower is positive), at what price.
     pub(crate) heard_jumps: Vec<HeardJump>,
 }
@@ -82,6 +89,12 @@ pub(crate) struct Constraints {
     pub(crate) end_from: usize,
     /// Tempo bins allowed here, one bit each.
     pub(crate) bins: Vec<u128>,
+    /// Whether the teacher has said which level it is: then no tempo is preferred, and nothing left out to escape.
+    pub(crate) told: bool,
+    /// Tempo bins of the level that was tapped, one bit each; others cost.
+    pub(crate) level: Vec<u128>,
+    /// How many times the usual price others cost.
+    pub(crate) level_price: Vec<f32>,
     /// Whether any change of tempo may be bought here.
     pub(crate) loose: Vec<bool>,
 }
@@ -94,6 +107,9 @@ impl Constraints {
             begin: 0..steps,
             end_from: 0,
             bins: vec![ANY_TEMPO; steps],
+            told: false,
+            level: vec![ANY_TEMPO; steps],
+            level_price: vec![1.0; steps],
             loose: vec![false; steps],
         }
     }
@@ -141,10 +157,13 @@ pub(crate) struct Search<'a> {
     constraints: &'a Constraints,
     intervals: Vec<Interval>,
     first_interval: usize,
+    left_out: f32,
 }
 
 impl<'a> Search<'a> {
     pub(crate) fn new(settings: &'a Settings, scores: &'a Scores, constraints: &'a Constraints) -> Self {
+        let told = constraints.told;
+        let left_out = settings.left_out * if told || constraints.end_from > 0 { TOLD } else { 1.0 };
         let first_interval = (SHORTEST * (-OFF).exp()).ceil() as usize;
         let last_interval = (LONGEST * OFF.exp()).floor() as usize;
         let intervals = (first_interval..=last_interval)
@@ -156,7 +175,7 @@ impl<'a> Search<'a> {
                     _ => 0..0,
                 };
                 let length = interval as f32;
-                let unusual = settings.preference * length / STEPS_PER_SECOND;
+                let unusual = if told { 0.0 } else { settings.preference * length / STEPS_PER_SECOND };
                 let price = range
                     .clone()
                     .map(|bin| {
@@ -166,7 +185,7 @@ impl<'a> Search<'a> {
                 Interval { bins: range, price }
             })
             .collect();
-        Self { settings, scores, constraints, intervals, first_interval }
+        Self { settings, scores, constraints, left_out, intervals, first_interval }
     }
 
     /// The best path; empty when there are too few steps for one beat or nothing is allowed.
@@ -176,15 +195,17 @@ impl<'a> Search<'a> {
         loop {
             let origin = path.last().map_or(0, |step| step.at);
             let until = if steps - origin > WINDOW + OVERLAP { origin + WINDOW } else { steps };
-            let mut table =
-                Table { origin, rows: Vec::with_capacity((until - origin) * ROW), start: path.pop() };
-            let mut row = [NEVER; ROW];
-            for t in origin..until {
-                self.arrive(&table, t, &mut row);
-                self.leave(t, &row, &mut table.rows);
-            }
+            let mut table = Table {
+                origin,
+                rows: Vec::with_capacity((until - origin) * ROW),
+                start: path.pop(),
+                end: None,
+            };
+            // The same loops over the widest vectors that the machine has.
             let last = until == steps;
-            let mut found = self.trace(&table, until, last);
+            let tail = if last { self.constraints.end_from.max(origin) } else { until.saturating_sub(TAIL) };
+            Arch::new().dispatch(|| self.fill(&mut table, origin..until, tail, last));
+            let mut found = self.trace(&table);
             if !last {
                 // What lies close to the cut is decided with what follows; so is at least the beat that is begun from.
                 let keep = found.partition_point(|step| step.at + OVERLAP < until);
@@ -201,12 +222,31 @@ impl<'a> Search<'a> {
         }
     }
 
+    #[inline(always)]
+    fn fill(&self, table: &mut Table, steps: Range<usize>, tail: usize, last: bool) {
+        let mut row = [NEVER; ROW];
+        let mut highest = 0.5 * NEVER;
+        for t in steps {
+            self.arrive(table, t, &mut row);
+            if t >= tail {
+                let price = if last { self.ending(t) } else { 0.0 };
+                let best = row.iter().copied().fold(NEVER, f32::max) - price;
+                if best > highest {
+                    highest = best;
+                    table.end = row.iter().position(|score| score - price == best).map(|state| (t, state));
+                }
+            }
+            self.leave(t, &row, &mut table.rows);
+        }
+    }
+
     fn drift(&self, bins: usize) -> f32 {
         self.settings.drift * bins as f32
             + self.settings.drift_square * (bins.saturating_sub(1) as f32).powi(2)
     }
 
     /// Best scores of a beat at step `t` in every state.
+    #[inline(always)]
     fn arrive(&self, table: &Table, t: usize, row: &mut [f32; ROW]) {
         row.fill(NEVER);
         if let Some(start) = table.start.filter(|start| start.at == t) {
@@ -217,7 +257,7 @@ impl<'a> Search<'a> {
             return;
         }
         let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
-        let bins = self.constraints.bins[t];
+        let (bins, level) = (self.constraints.bins[t], self.constraints.level[t]);
         if bins == 0 {
             return;
         }
@@ -253,6 +293,12 @@ impl<'a> Search<'a> {
             for (bin, score) in half[low..=high].iter_mut().enumerate() {
                 *score = if bins >> (low + bin) & 1 == 1 { *score + here } else { NEVER };
             }
+            if level != ANY_TEMPO {
+                let price = self.settings.off_level * self.constraints.level_price[t] / STEPS_PER_SECOND;
+                for (bin, score) in half.iter_mut().enumerate().filter(|(bin, _)| level >> bin & 1 == 0) {
+                    *score -= price * period(bin);
+                }
+            }
         }
     }
 
@@ -264,9 +310,10 @@ impl<'a> Search<'a> {
         let heard = self.scores.sounding.start;
         // Beats before the first sound are nobody's; the first may come up to a beat late at no price.
         let late = t.abs_diff(heard) as f32 / STEPS_PER_SECOND;
-        Some(-self.settings.left_out * late)
+        Some(-self.left_out * late)
     }
 
+    #[inline(always)]
     fn subdivisions(&self, from: usize, length: usize) -> (f32, f32) {
         let sub = |step: usize| self.scores.sub[step].max(self.settings.sub_least);
         let half = from + length / 2;
@@ -276,6 +323,7 @@ impl<'a> Search<'a> {
     }
 
     /// Appends the scores with which a beat at `t` can be left towards each tempo.
+    #[inline(always)]
     fn leave(&self, t: usize, row: &[f32; ROW], rows: &mut Vec<f32>) {
         let from = rows.len();
         rows.extend_from_slice(row);
@@ -320,24 +368,10 @@ impl<'a> Search<'a> {
     }
 
     /// Follows the best path back from its end.
-    fn trace(&self, table: &Table, until: usize, last: bool) -> Vec<Step> {
+    fn trace(&self, table: &Table) -> Vec<Step> {
+        let Some((mut t, mut state)) = table.end else { return table.start.into_iter().collect() };
         let mut row = [NEVER; ROW];
-        let mut best = (NEVER, 0, 0);
-        let tail = if last { self.constraints.end_from.max(table.origin) } else { until.saturating_sub(100) };
-        for t in tail..until {
-            self.arrive(table, t, &mut row);
-            let left = if last { self.ending(t) } else { 0.0 };
-            for (state, &score) in row.iter().enumerate() {
-                if score - left > best.0 {
-                    best = (score - left, t, state);
-                }
-            }
-        }
         let mut path = Vec::new();
-        if best.0 <= 0.5 * NEVER {
-            return table.start.into_iter().collect();
-        }
-        let (_, mut t, mut state) = best;
         loop {
             let (ternary, bin) = (state >= BINS, state % BINS);
             path.push(Step { at: t, bin, ternary });
@@ -415,7 +449,7 @@ impl<'a> Search<'a> {
     /// Price of ending at step `t`.
     fn ending(&self, t: usize) -> f32 {
         let left = self.scores.sounding.end.saturating_sub(t) as f32 / STEPS_PER_SECOND;
-        self.settings.left_out * (left - 1.0).max(0.0)
+        self.left_out * (left - 1.0).max(0.0)
     }
 }
 
@@ -425,6 +459,8 @@ struct Table {
     rows: Vec<f32>,
     /// The beat that the path must go on from.
     start: Option<Step>,
+    /// Step and state of the best end.
+    end: Option<(usize, usize)>,
 }
 
 /// Price of an interval (steps) off the tempo's beat length, half a step of rounding being free.
@@ -440,12 +476,14 @@ fn distaste(bin: usize, preferred: f32) -> f32 {
 }
 
 /// The part of `bins` that stays within the tempo range when it is moved by `by`, and where it then lies.
+#[inline(always)]
 fn moved(bins: &Range<usize>, by: isize) -> Option<(Range<usize>, Range<usize>)> {
     let low = bins.start.max(0usize.saturating_add_signed(-by));
     let high = bins.end.min(BINS.saturating_add_signed(-by));
     (low < high).then(|| (low..high, low.saturating_add_signed(by)..high.saturating_add_signed(by)))
 }
 
+#[inline(always)]
 fn best_of(out: &mut [f32], source: &[f32], price: &[f32], gain: f32) {
     for ((o, s), p) in out.iter_mut().zip(source).zip(price) {
         let score = s - p + gain;
@@ -454,6 +492,7 @@ fn best_of(out: &mut [f32], source: &[f32], price: &[f32], gain: f32) {
 }
 
 /// The largest value within `JUMP` bins of each.
+#[inline(always)]
 fn widened(half: &[f32]) -> [f32; BINS] {
     let mut wide = [NEVER; BINS];
     wide.copy_from_slice(half);

@@ -10,6 +10,14 @@ use serde::{Deserialize, Serialize};
 pub struct Settings {
     /// Factor on all odds: neighbouring frames and repeated patterns are not independent witnesses.
     pub temper: f32,
+    /// Weight of the network's odds.
+    pub network: f32,
+    /// Weight of the hand-made odds.
+    pub plain: f32,
+    /// Added to the network's odds.
+    pub network_bias: f32,
+    /// Added to the network's odds of a subdivision.
+    pub half_bias: f32,
     /// Added to the odds of a beat before tempering.
     pub beat_bias: f32,
     /// No frame says more than this against a beat.
@@ -48,6 +56,14 @@ pub struct Settings {
     pub preference: f32,
     /// The most usual tempo, BPM.
     pub preferred: f32,
+    /// Price a second of leaving the level that the teacher tapped.
+    pub off_level: f32,
+    /// Weight of the network's odds of a bar's first beat.
+    pub bar_network: f32,
+    /// Added to the network's odds of a bar's first beat.
+    pub bar_bias: f32,
+    /// Weight of the hand-made features of bars.
+    pub bar_plain: f32,
     /// Price a second of leaving out sound at the beginning or the end.
     pub left_out: f32,
 }
@@ -55,7 +71,11 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            temper: 0.5,
+            temper: 0.35,
+            network: 0.8,
+            plain: 0.3,
+            network_bias: 1.8,
+            half_bias: 1.0,
             beat_bias: -0.1,
             beat_least: -4.0,
             beat_most: 5.0,
@@ -73,8 +93,12 @@ impl Default for Settings {
             novelty_from: 6.0,
             novelty_to: 12.0,
             resubdivide: 40.0,
-            preference: 0.4,
+            preference: 1.0,
             preferred: 115.0,
+            off_level: 1.0,
+            bar_network: 0.6,
+            bar_bias: 0.8,
+            bar_plain: 0.5,
             left_out: 1.0,
         }
     }
