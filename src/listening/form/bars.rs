@@ -12,7 +12,7 @@ const METRES: [u8; 4] = [2, 3, 4, 6];
 const SLIP: f32 = 10.0;
 const CHANGE: f32 = 14.0;
 /// A bar of six is two of three unless the sound says otherwise: price a beat.
-const SIX: f32 = 0.1;
+const SIX: f32 = 0.3;
 /// What an anchor is worth: more than any piece's evidence, so that it holds.
 const ANCHORED: f32 = 1e6;
 /// Beats to either side over which a feature is compared.
