@@ -15,6 +15,7 @@ const BEFORE: usize = 3;
 const AFTER: usize = 1_300;
 
 /// Takes mono samples at 22 050 Hz as they come.
+#[derive(Default)]
 pub struct Hearing {
     extractor: FeatureExtractor,
     /// Samples from the step `first` on.
@@ -27,20 +28,6 @@ pub struct Hearing {
     powers: Vec<f32>,
     /// Samples of the level block that is not full yet.
     block: Vec<f32>,
-}
-
-impl Default for Hearing {
-    fn default() -> Self {
-        Self {
-            extractor: FeatureExtractor::new(),
-            held: Vec::new(),
-            first: 0,
-            taken: 0,
-            amplitudes: Vec::new(),
-            powers: Vec::new(),
-            block: Vec::new(),
-        }
-    }
 }
 
 impl Hearing {

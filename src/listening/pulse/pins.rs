@@ -144,7 +144,7 @@ fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
     constraints.told = true;
     let trust = trust(&scores.steadiness, &tapped);
     let mut known: Option<((usize, usize), Vec<isize>)> = None;
-    for t in 0..steps {
+    for (t, &trust) in trust.iter().enumerate().take(steps) {
         let Some(&(at, level)) = nearest_tapped(&tapped, t) else { continue };
         let between = scores
             .heard_jumps
@@ -159,7 +159,7 @@ fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
         let bins = jumps.iter().fold(0, |bins, jump| bins | bins_near(expected + jump, LEVEL_ROOM));
         if bins != 0 {
             constraints.level[t] = bins;
-            constraints.level_price[t] = 1.0 + CERTAIN * trust[t];
+            constraints.level_price[t] = 1.0 + CERTAIN * trust;
         }
     }
 }

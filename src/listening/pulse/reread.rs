@@ -106,9 +106,9 @@ impl Rereading {
         }
         constraints.told = true;
         let beyond = step(last + 1.0);
-        for t in 0..beyond {
+        for (t, (allowed, wanted)) in constraints.allowed.iter_mut().zip(&wanted).enumerate().take(beyond) {
             if !free(t as f64 / per_second) {
-                constraints.allowed[t] &= wanted[t];
+                *allowed &= wanted;
             }
         }
         for &(from, _) in &self.wishes {
@@ -123,24 +123,40 @@ mod tests {
     use crate::units::Seconds;
 
     fn laid_out(anchors: &[Anchor]) -> Vec<f64> {
-        let heard: Vec<f64> = (0..6).map(f64::from).collect();
+        let heard: Vec<f64> = (0..6).map(|n| 0.6 * f64::from(n)).collect();
         Rereading::new(anchors).expect("something is asked").laid_out(&heard)
+    }
+
+    /// Times in beats of 0.6 s.
+    fn in_beats(beats: &[f64]) -> Vec<f64> {
+        beats.iter().map(|beat| (beat / 0.6 * 1e6).round() / 1e6).collect()
     }
 
     #[test]
     fn wishes_hold_from_where_they_are_made() {
-        let from = Seconds(3.1);
-        assert_eq!(laid_out(&[Anchor::ShiftHalf { from }]), [0.0, 1.0, 2.0, 3.5, 4.5]);
-        assert_eq!(laid_out(&[Anchor::Level { from, level: Level::Half }]), [0.0, 1.0, 2.0, 3.0, 5.0]);
+        let from = Seconds(1.86);
         let double = Anchor::Level { from, level: Level::Double };
-        assert_eq!(laid_out(&[double]), [0.0, 1.0, 2.0, 3.0, 3.5, 4.0, 4.5, 5.0]);
+        for (wish, beats) in [
+            (Anchor::ShiftHalf { from }, vec![0.0, 1.0, 2.0, 3.5, 4.5]),
+            (Anchor::Level { from, level: Level::Half }, vec![0.0, 1.0, 2.0, 3.0, 5.0]),
+            (double, vec![0.0, 1.0, 2.0, 3.0, 3.5, 4.0, 4.5, 5.0]),
+        ] {
+            assert_eq!(in_beats(&laid_out(&[wish])), beats);
+        }
     }
 
     #[test]
     fn later_wishes_refer_to_what_earlier_ones_made() {
-        let double = Anchor::Level { from: Seconds(1.0), level: Level::Double };
-        let half = Anchor::Level { from: Seconds(3.0), level: Level::Half };
-        assert_eq!(laid_out(&[half, double]), [0.0, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0]);
+        let double = Anchor::Level { from: Seconds(0.6), level: Level::Double };
+        let half = Anchor::Level { from: Seconds(1.8), level: Level::Half };
+        assert_eq!(in_beats(&laid_out(&[half, double])), [0.0, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0]);
         assert!(Rereading::new(&[Anchor::Beat { at: Seconds(1.0) }]).is_none());
+    }
+
+    #[test]
+    fn counts_that_nobody_could_move_to_are_not_laid_out() {
+        let heard: Vec<f64> = (0..6).map(f64::from).collect();
+        let half = Anchor::Level { from: Seconds(0.0), level: Level::Half };
+        assert_eq!(Rereading::new(&[half]).expect("asked").laid_out(&heard), heard);
     }
 }
