@@ -28,6 +28,10 @@ pub(super) enum Command {
     /// Put a dance on paper, on the wall, into the children's bags: count sheet and more
     #[command(name = "hand-out")]
     HandOut(HandOut),
+    /// Put a dance and its recording into one file for a colleague
+    Pack(Pack),
+    /// Take a colleague's file apart again
+    Unpack(Unpack),
     /// Show the move book
     Moves(Moves),
     /// Lead the demo dance, from a scratch copy
@@ -193,6 +197,37 @@ pub(super) struct Floor {
     /// Begin with the gentle versions for the whole class
     #[arg(long)]
     pub(super) gentle: bool,
+}
+
+/// Options of `pack`.
+#[derive(Debug, Args)]
+pub(super) struct Pack {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// The file to write [default: beside the dance, ending in .farandole.zip]
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Leave the recording out, where you may not pass it on
+    #[arg(long)]
+    pub(super) without_recording: bool,
+    /// Take your notes to yourself along
+    #[arg(long)]
+    pub(super) notes: bool,
+    /// Replace a file that is already there
+    #[arg(long)]
+    pub(super) replace: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `unpack`.
+#[derive(Debug, Args)]
+pub(super) struct Unpack {
+    /// The file that a colleague has packed
+    pub(super) file: PathBuf,
+    /// The folder to write into; made if it is not there [default: beside the file, named after it]
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) to: Option<PathBuf>,
 }
 
 /// Options of `moves`.

@@ -104,7 +104,7 @@ fn wanted(options: &HandOut) -> Result<Vec<Wanted>, Problem> {
 }
 
 /// `songs/march.dance.json` gives `march`.
-fn stem(dance: &Path) -> String {
+pub(super) fn stem(dance: &Path) -> String {
     let name = super::listen::file_name(dance);
     let name = name.strip_suffix(".json").unwrap_or(&name);
     name.strip_suffix(".dance").unwrap_or(name).to_owned()

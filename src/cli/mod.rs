@@ -17,7 +17,9 @@ mod listen;
 mod listen_report;
 mod moves;
 mod output;
+mod pack;
 mod problem;
+mod unpack;
 
 pub use arguments::{Arguments, command};
 pub use output::Output;
@@ -78,6 +80,8 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::HandOut(options)) => hand_out::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
+        Some(Command::Pack(options)) => pack::run(&options, output),
+        Some(Command::Unpack(options)) => unpack::run(&options, output),
         Some(Command::Moves(options)) => moves::run(&options, output),
         Some(Command::Completions { shell }) => complete::completions(shell, output),
         Some(Command::Manual) => complete::manual(output),
@@ -94,6 +98,7 @@ Farandole: teach music by movement.
   farandole check song.dance.json     does it land, can it be read, can it be done?
   farandole lead song.dance.json      lead the class from a full screen
   farandole hand-out song.dance.json  print it: count sheet and more
+  farandole pack song.dance.json      put it into one file for a colleague
 
 'farandole help' lists everything; 'farandole help lead' explains one command.
 ";

@@ -4,7 +4,7 @@ use crate::dance::{DraftError, MoveBookError};
 use crate::handout::HandoutError;
 use crate::recording::DecodeError;
 use crate::screen::ScreenError;
-use crate::shelf::{LoadError, SaveError};
+use crate::shelf::{BundleError, LoadError, SaveError};
 use std::io;
 use std::path::PathBuf;
 
@@ -83,6 +83,15 @@ pub enum Problem {
         "--output names one file, so name one kind too, as in '--sheet --output sheet.pdf'; or use --to with a folder"
     )]
     OneHandOut,
+    /// A dance cannot be packed or unpacked.
+    #[error(transparent)]
+    Bundle(#[from] BundleError),
+    /// There is no recording to pack.
+    #[error("cannot pack the recording of '{}': put it beside the dance, or add --without-recording", path.display())]
+    NothingToPack {
+        /// The dance.
+        path: PathBuf,
+    },
     /// No demo dance has that name.
     #[error("there is no demo dance '{name}'; 'farandole demo --list' names them")]
     NoSuchDemo {

@@ -6,6 +6,7 @@
 
 mod cautions;
 mod count_sheet;
+mod covering_note;
 mod drawing;
 mod facts;
 mod form;
@@ -17,6 +18,7 @@ mod listening_map;
 mod markup;
 mod rights;
 
+pub use covering_note::covering_note;
 pub use kind::{Kind, Paper};
 pub use landing_chart::Chart;
 pub use rights::{Law, rule_for};

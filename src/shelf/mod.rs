@@ -4,6 +4,7 @@
 //! This room decides where and how bytes are kept; what they mean is decided in `dance` and `listening`.
 
 mod autosave;
+mod bundle;
 mod cache;
 mod dance_file;
 mod find;
@@ -13,6 +14,7 @@ mod places;
 mod write;
 
 pub use autosave::Autosave;
+pub use bundle::{Bundle, BundleError, Unpacked, pack, unpack};
 pub use cache::{Cache, FileKey, Heard};
 pub(crate) use dance_file::plain;
 pub use dance_file::{LoadError, Opened, SaveError, Stamp, load, relative, save};

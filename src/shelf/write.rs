@@ -41,13 +41,13 @@ fn keep_permissions(target: &Path, file: &fs::File) {
 }
 
 #[cfg(unix)]
-fn new_file_permissions(file: &fs::File) {
+pub(super) fn new_file_permissions(file: &fs::File) {
     use std::os::unix::fs::PermissionsExt;
     let _ = file.set_permissions(fs::Permissions::from_mode(0o644));
 }
 
 #[cfg(not(unix))]
-fn new_file_permissions(_: &fs::File) {}
+pub(super) fn new_file_permissions(_: &fs::File) {}
 
 #[cfg(test)]
 mod tests {
