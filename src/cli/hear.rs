@@ -2,11 +2,10 @@
 
 use super::arguments::Hearing;
 use super::listen::file_name;
-use super::{Output, Problem, ears};
+use super::{Output, Problem};
 use crate::dance::Dance;
-use crate::listening::Listening;
-use crate::recording::{self, Particulars, Recording, Store};
-use crate::shelf::{Cache, Found, Heard};
+use crate::recording::{self, Recording, Store};
+use crate::shelf::{self, Cache, Ears, Found, Heard};
 use std::path::Path;
 
 /// What is heard in the recording at `path`: remembered, or decoded and listened to.
@@ -20,10 +19,12 @@ pub(super) fn hear(path: &Path, hearing: &Hearing, output: &Output) -> Result<He
     if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
         return Ok(heard);
     }
-    let (known, listening) = listen(path, &mut |_| {}, output)?;
+    let ears = listen(path, &mut |_| {}, output)?;
+    let (known, listening) = (ears.known, ears.listening);
     let heard = Heard { identity: known.identity, tags: known.tags, warnings: known.warnings, listening };
     if let Some(key) = key {
         cache.put(&key, &heard);
+        cache.put_memory(&key, &ears.memory);
     }
     Ok(heard)
 }
@@ -41,16 +42,17 @@ pub(super) fn open(path: &Path, hearing: &Hearing, output: &Output) -> Result<(R
         return Ok((recording, heard));
     }
     let mut store = Store::default();
-    let (known, listening) = listen(path, &mut |piece| store.push(piece), output)?;
-    let recording = store.into_recording(known);
+    let ears = listen(path, &mut |piece| store.push(piece), output)?;
+    let recording = store.into_recording(ears.known);
     let heard = Heard {
         identity: recording.identity.clone(),
         tags: recording.tags.clone(),
         warnings: recording.warnings.clone(),
-        listening,
+        listening: ears.listening,
     };
     if let Some(key) = key {
         cache.put(&key, &heard);
+        cache.put_memory(&key, &ears.memory);
     }
     Ok((recording, heard))
 }
@@ -102,11 +104,7 @@ fn cache(hearing: &Hearing) -> Cache {
 }
 
 /// Decodes and listens in one go; `keep` gets the samples as they come.
-fn listen(
-    path: &Path,
-    keep: &mut dyn FnMut(&[f32]),
-    output: &Output,
-) -> Result<(Particulars, Listening), Problem> {
+fn listen(path: &Path, keep: &mut dyn FnMut(&[f32]), output: &Output) -> Result<Ears, Problem> {
     let mut progress = output.progress("listening");
-    Ok(ears::listen(path, keep, &mut |part| progress.done(part))?)
+    Ok(shelf::listen(path, keep, &mut |part| progress.done(part))?)
 }

@@ -9,7 +9,6 @@ mod check_report;
 mod complete;
 mod demo;
 mod draft;
-mod ears;
 mod hand_out;
 mod hear;
 mod lead;

@@ -7,6 +7,7 @@
 use super::types::{Contour, Loudness};
 use crate::units::{Decibels, Lu, Lufs, SampleRate, Seconds};
 use ebur128::{Channel, EbuR128, Mode};
+use serde::{Deserialize, Serialize};
 
 /// What silence is written as, because JSON has no negative infinity.
 pub(super) const SILENCE: f64 = -120.0;
@@ -33,7 +34,7 @@ const FULL: f32 = 0.999;
 ///
 /// Energies are the channel-weighted mean squares of BS.1770, so `-0.691 + 10 log10` of one is its loudness.
 /// A last block shorter than 10 ms is left out.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Envelope {
     /// One a block.
     energies: Vec<f32>,

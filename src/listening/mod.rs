@@ -9,6 +9,7 @@ mod evidence;
 mod form;
 mod listener;
 mod loudness;
+mod memory;
 mod mono;
 pub mod network;
 mod pulse;
@@ -23,6 +24,7 @@ pub use evidence::{Evidence, Gathering, Likelihood, Pace, PaceJump, Passage, TEX
 pub use form::bar_features;
 pub use listener::{Ear, Listener, listen};
 pub use loudness::{Envelope, Metering};
+pub use memory::Memory;
 pub use mono::{MonoStream, RATE, mono_22050};
 pub use pulse::{HeardGrid, Settings, decode, decode_with};
 pub use tempo::TempoWord;

@@ -3,6 +3,7 @@
 
 pub mod blocks;
 pub mod colours;
+pub mod desk;
 pub mod floor;
 mod glyphs;
 mod run;

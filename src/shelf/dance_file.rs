@@ -1,5 +1,6 @@
 //! Loading and saving a dance, without ever overwriting what someone else has written.
 
+use super::journal::why;
 use super::replace;
 use crate::dance::{self, Dance, file::DanceFileError};
 use std::io;
@@ -59,7 +60,7 @@ pub enum SaveError {
         path: PathBuf,
     },
     /// The system refused: full disk, missing folder, no permission.
-    #[error("cannot save '{}': {}; save it somewhere else", path.display(), plain(source))]
+    #[error("cannot save '{}': {}; save it somewhere else", path.display(), why(source))]
     Refused {
         /// Which file.
         path: PathBuf,
@@ -107,16 +108,24 @@ pub fn load(path: &Path) -> Result<Opened, LoadError> {
     }
 }
 
+/// What a file is known by as it is now.
+///
+/// # Errors
+/// Whatever the system says on reading, other than that there is no such file.
+pub fn stamp_of(path: &Path) -> io::Result<Stamp> {
+    match fs::read(path) {
+        Ok(bytes) => Ok(Some(*blake3::hash(&bytes).as_bytes())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
 /// Saves a dance if the file is still as `stamp` knew it, and returns the new stamp.
 ///
 /// # Errors
 /// [`SaveError`]; the file on disk is then as it was.
 pub fn save(path: &Path, dance: &Dance, stamp: Stamp) -> Result<Stamp, SaveError> {
-    let now = match fs::read(path) {
-        Ok(bytes) => Some(*blake3::hash(&bytes).as_bytes()),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => None,
-        Err(source) => return Err(SaveError::Refused { path: path.to_owned(), source }),
-    };
+    let now = stamp_of(path).map_err(|source| SaveError::Refused { path: path.to_owned(), source })?;
     if now != stamp {
         return Err(SaveError::Changed { path: path.to_owned() });
     }

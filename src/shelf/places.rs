@@ -11,6 +11,8 @@ pub struct Places {
     /// The dance's folder and file name, links followed.
     folder: PathBuf,
     name: String,
+    /// Whether the dance's folder is one of the places.
+    beside: bool,
     /// The user's folder, if the system has one.
     elsewhere: Option<PathBuf>,
 }
@@ -32,7 +34,13 @@ impl Places {
         let target = real_path(dance);
         let name = target.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         let folder = target.parent().unwrap_or(Path::new("")).to_owned();
-        Self { folder, name, elsewhere }
+        Self { folder, name, beside: true, elsewhere }
+    }
+
+    /// Only the second place: where to go when the dance's own folder cannot be written any more.
+    #[must_use]
+    pub fn elsewhere_only(&self) -> Self {
+        Self { beside: false, ..self.clone() }
     }
 
     /// The files of one kind (`journal`, `lock`), the likelier place first.
@@ -42,7 +50,7 @@ impl Places {
         let whole = self.folder.join(&self.name);
         let mark = blake3::hash(whole.to_string_lossy().as_bytes()).to_hex();
         let apart = format!("{}-{}.{kind}", &mark[..16], self.name);
-        std::iter::once(beside).chain(self.elsewhere.as_ref().map(|folder| folder.join(apart))).collect()
+        self.beside.then_some(beside).into_iter().chain(self.elsewhere.as_ref().map(|folder| folder.join(apart))).collect()
     }
 
     /// Tries `open` in one place after the other, making the user's folder when it comes to that.
@@ -55,8 +63,8 @@ impl Places {
         mut open: impl FnMut(&Path) -> io::Result<T>,
     ) -> io::Result<(PathBuf, T)> {
         let mut first_error = None;
-        for (index, path) in self.candidates(kind).into_iter().enumerate() {
-            if let (1.., Some(folder)) = (index, path.parent()) {
+        for path in self.candidates(kind) {
+            if let Some(folder) = path.parent().filter(|folder| Some(*folder) == self.elsewhere.as_deref()) {
                 // If it cannot be made, opening a file in it says why.
                 let _ = fs::create_dir_all(folder);
             }

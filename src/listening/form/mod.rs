@@ -4,3 +4,4 @@ pub(crate) mod bars;
 pub(crate) mod phrases;
 
 pub use bars::bar_features;
+pub(crate) use bars::sureness as sureness_of;

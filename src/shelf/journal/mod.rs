@@ -76,12 +76,14 @@ pub enum JournalError {
 pub struct Journal {
     medium: Box<dyn Medium>,
     chain: Chain,
-    /// Bytes that the medium surely has.
-    kept: u64,
+    /// All lines, so that they can be written somewhere else when this medium is gone: some megabytes after a long
+    /// session.
+    lines: Vec<u8>,
+    /// How many bytes of them the medium surely has.
+    kept: usize,
     /// Whether the medium may have more than that: part of a line that it refused.
     torn: bool,
-    /// Lines that it does not have yet.
-    waiting: Vec<u8>,
+    /// How many lines it does not have.
     behind: usize,
     forcing: Option<Forcing>,
 }
@@ -99,16 +101,17 @@ impl Journal {
     /// The same on another medium.
     #[must_use]
     pub fn on(medium: Box<dyn Medium>, dance: &Dance, file: Stamp) -> Self {
-        let mut journal = Self::after(medium, Chain::default(), 0);
+        let mut journal = Self::after(medium, Chain::default(), Vec::new());
         let opening = Opening { form: JOURNAL_FORM, file: file.map(hex), dance: dance.clone() };
         journal.queue(&Line::Opening(Box::new(opening)));
         journal.behind = 0;
         journal
     }
 
-    /// A journal that goes on after its first `kept` bytes.
-    fn after(medium: Box<dyn Medium>, chain: Chain, kept: u64) -> Self {
-        Self { medium, chain, kept, torn: false, waiting: Vec::new(), behind: 0, forcing: None }
+    /// A journal that goes on after `lines`, which the medium has.
+    fn after(medium: Box<dyn Medium>, chain: Chain, lines: Vec<u8>) -> Self {
+        let kept = lines.len();
+        Self { medium, chain, lines, kept, torn: false, behind: 0, forcing: None }
     }
 
     /// Keeps a change; to be called after it was made and before the screen shows it.
@@ -160,6 +163,54 @@ impl Journal {
         self.medium.path()
     }
 
+    /// Goes on in other places, with everything that was kept so far; the old file is removed, if it still can be.
+    ///
+    /// # Errors
+    /// As [`Journal::append`], and the journal then stays where it was.
+    pub fn move_to(&mut self, places: &Places) -> Result<(), JournalError> {
+        self.move_onto(Box::new(OnDisk::new(places.clone())))
+    }
+
+    /// The same on another medium.
+    ///
+    /// # Errors
+    /// As [`Journal::move_to`].
+    pub fn move_onto(&mut self, medium: Box<dyn Medium>) -> Result<(), JournalError> {
+        let untouched = self.kept == 0 && self.behind == 0;
+        let mut there = Self {
+            medium,
+            chain: self.chain.clone(),
+            lines: std::mem::take(&mut self.lines),
+            kept: 0,
+            torn: false,
+            behind: self.behind,
+            forcing: None,
+        };
+        // A journal that nothing was written to needs no file in its new place either.
+        let written = if untouched { Ok(()) } else { there.write() };
+        if let Err(source) = written {
+            let error = there.refused(source);
+            self.lines = there.lines;
+            return Err(error);
+        }
+        let old = std::mem::replace(self, there);
+        if self.path() != old.path() {
+            let _ = old.remove();
+        }
+        Ok(())
+    }
+
+    /// Ends the journal and gives its file another name, so that it is out of the way and nothing in it is lost. Gives
+    /// that name, or `None` when nothing was ever written.
+    ///
+    /// # Errors
+    /// Whatever the system says on renaming.
+    pub fn set_aside(self) -> io::Result<Option<PathBuf>> {
+        let path = self.medium.path().map(Path::to_owned);
+        drop(self);
+        path.map(|path| medium::set_aside(&path)).transpose()
+    }
+
     /// Ends the journal and removes it: everything in it is saved, or not wanted. Dropping it instead leaves it to be
     /// recovered.
     ///
@@ -175,24 +226,23 @@ impl Journal {
     fn queue(&mut self, line: &Line) {
         // Plain data with string keys always has a JSON form, and compact JSON has no line breaks.
         let text = serde_json::to_string(line).unwrap_or_default();
-        self.waiting.extend(self.chain.frame(&text));
+        self.lines.extend(self.chain.frame(&text));
         self.behind += 1;
     }
 
     fn write(&mut self) -> io::Result<()> {
-        if self.waiting.is_empty() {
+        if self.kept == self.lines.len() {
             return Ok(());
         }
         if self.torn {
-            self.medium.cut(self.kept)?;
+            self.medium.cut(self.kept as u64)?;
             self.torn = false;
         }
-        if let Err(error) = self.medium.append(&self.waiting) {
+        if let Err(error) = self.medium.append(&self.lines[self.kept..]) {
             self.torn = true;
             return Err(error);
         }
-        self.kept += self.waiting.len() as u64;
-        self.waiting.clear();
+        self.kept = self.lines.len();
         self.behind = 0;
         if self.forcing.is_none() {
             self.forcing = Some(Forcing::start(self.medium.force()?)?);
@@ -227,7 +277,7 @@ fn shown(path: Option<&Path>) -> String {
 }
 
 /// A system's complaint about writing, in plain words.
-fn why(error: &io::Error) -> String {
+pub(super) fn why(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::StorageFull => "the disk is full".into(),
         io::ErrorKind::QuotaExceeded => "your share of the disk is used up".into(),

@@ -131,7 +131,7 @@ pub fn read(bytes: &[u8]) -> Option<Replayed> {
 pub fn recover(places: &Places, _: &Lock) -> Result<Option<Recovered>, RecoverError> {
     let Some(path) = latest(places) else { return Ok(None) };
     let unreadable = |source| RecoverError::Unreadable { path: path.clone(), source };
-    let bytes = fs::read(&path).map_err(unreadable)?;
+    let mut bytes = fs::read(&path).map_err(unreadable)?;
     let Some(replayed) = read(&bytes) else {
         return nothing_sound(&path, &bytes).map(|()| None);
     };
@@ -139,9 +139,10 @@ pub fn recover(places: &Places, _: &Lock) -> Result<Option<Recovered>, RecoverEr
         let copy = (!damage.only_the_last_line).then(|| copy_aside(&path).ok()).flatten();
         (damage, copy)
     });
-    let sound = replayed.sound as u64;
-    let medium = OnDisk::resume(places.clone(), path.clone(), sound).map_err(unreadable)?;
-    let journal = Journal::after(Box::new(medium), replayed.chain, sound);
+    bytes.truncate(replayed.sound);
+    let medium =
+        OnDisk::resume(places.clone(), path.clone(), replayed.sound as u64).map_err(unreadable)?;
+    let journal = Journal::after(Box::new(medium), replayed.chain, bytes);
     if replayed.changes == 0 && damage.is_none() && replayed.known.is_some() {
         // Opened and closed at once: the file has it all.
         journal.remove().map_err(unreadable)?;

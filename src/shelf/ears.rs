@@ -1,6 +1,6 @@
 //! Listening while decoding: the sound goes by once, and each ear hears it on a thread of its own.
 
-use crate::listening::{self, Ear, Listening, Metering};
+use crate::listening::{self, Ear, Evidence, Listening, Memory, Metering};
 use crate::recording::{self, DecodeError, Particulars, Piece};
 use std::path::Path;
 use std::sync::Arc;
@@ -12,53 +12,66 @@ const BLOCK: usize = 1 << 16;
 /// Blocks that may wait for an ear; then the decoder waits, so that memory stays small.
 const AHEAD: usize = 4;
 
+/// What came of listening to a recording.
+#[derive(Debug, Clone)]
+pub struct Ears {
+    /// What is known of the file.
+    pub known: Particulars,
+    /// What was heard.
+    pub listening: Listening,
+    /// What it takes to hear the grid again with other anchors.
+    pub memory: Memory,
+}
+
 /// Decodes the recording at `path` and listens meanwhile. `keep` gets every piece too; `progress` hears as in
 /// [`recording::decode`].
 ///
 /// # Errors
 /// [`DecodeError`].
-pub(super) fn listen(
+pub fn listen(
     path: &Path,
     keep: &mut dyn FnMut(&[f32]),
     progress: &mut dyn FnMut(f32),
-) -> Result<(Particulars, Listening), DecodeError> {
+) -> Result<Ears, DecodeError> {
     scope(|scope| {
-        let mut ears: Option<Ears> = None;
+        let mut ears: Option<Threads> = None;
         let mut sink = |Piece { samples, channels, rate }: Piece| {
             keep(samples);
             ears.get_or_insert_with(|| {
-                Ears::start(scope, Ear::new(channels, rate), Metering::new(channels, rate))
+                Threads::start(scope, Ear::new(channels, rate), Metering::new(channels, rate))
             })
             .hear(samples);
         };
         let known = recording::stream(path, &mut sink, progress)?;
         let ears = ears.unwrap_or_else(|| {
             // The decoder refuses a recording without sound, so there was a piece; if not, this hears silence.
-            Ears::start(
+            Threads::start(
                 scope,
                 Ear::new(known.channels, known.rate),
                 Metering::new(known.channels, known.rate),
             )
         });
-        Ok((known, ears.finish()))
+        let (listening, memory) = ears.finish();
+        Ok(Ears { known, listening, memory })
     })
 }
 
 /// Two threads that hear the same blocks.
-struct Ears<'scope> {
+struct Threads<'scope> {
     block: Vec<f32>,
     senders: [SyncSender<Arc<Vec<f32>>>; 2],
-    grid: ScopedJoinHandle<'scope, listening::HeardGrid>,
+    grid: ScopedJoinHandle<'scope, (listening::HeardGrid, Evidence)>,
     envelope: ScopedJoinHandle<'scope, listening::Envelope>,
 }
 
-impl<'scope> Ears<'scope> {
+impl<'scope> Threads<'scope> {
     fn start(scope: &'scope Scope<'scope, '_>, mut ear: Ear, mut metering: Metering) -> Self {
         type Blocks = Receiver<Arc<Vec<f32>>>;
         let (to_ear, blocks): (_, Blocks) = sync_channel(AHEAD);
         let grid = scope.spawn(move || {
             blocks.iter().for_each(|block| ear.push(&block));
-            listening::decode(&ear.finish(), &[])
+            let evidence = ear.finish();
+            (listening::decode(&evidence, &[]), evidence)
         });
         let (to_meter, blocks): (_, Blocks) = sync_channel(AHEAD);
         let envelope = scope.spawn(move || {
@@ -83,12 +96,13 @@ impl<'scope> Ears<'scope> {
         }
     }
 
-    fn finish(mut self) -> Listening {
+    fn finish(mut self) -> (Listening, Memory) {
         self.send();
         // Closed channels are how the threads know that this was all.
         drop(self.senders);
         let envelope = joined(self.envelope);
-        listening::describe(&envelope, joined(self.grid))
+        let (grid, evidence) = joined(self.grid);
+        (listening::describe(&envelope, grid), Memory { evidence, envelope })
     }
 }
 
@@ -107,7 +121,7 @@ mod tests {
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/demo/cat-on-the-stairs.ogg");
         let whole = recording::decode(&path, &mut |_| {}).expect("the demo is whole");
         let (mut kept, mut told) = (Vec::new(), Vec::new());
-        let (known, heard) =
+        let Ears { known, listening: heard, memory } =
             listen(&path, &mut |piece| kept.extend_from_slice(piece), &mut |part| told.push(part))
                 .expect("the demo is whole");
         assert_eq!(kept, whole.samples.as_ref());
@@ -116,7 +130,9 @@ mod tests {
         let alone = listening::listen(&whole.samples, whole.channels, whole.rate, &[], &mut |_| {
             ControlFlow::Continue(())
         });
-        assert_eq!(Some(heard), alone);
+        assert_eq!(Some(&heard), alone.as_ref());
+        assert_eq!(memory.describe(memory.grid(&[])), heard);
+        assert_eq!(memory.sureness(&memory.grid(&[]).grid), heard.sureness);
     }
 
     #[test]
