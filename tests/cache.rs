@@ -4,7 +4,7 @@
 #[allow(unreachable_pub, reason = "other tests include it too")]
 mod signals;
 
-use farandole::listening::{ANALYSER, listen};
+use farandole::listening::{ANALYSER, Listener, Memory, listen};
 use farandole::recording::{Identity, Tags, Warning};
 use farandole::shelf::{Cache, FileKey, Heard};
 use farandole::units::SampleRate;
@@ -28,6 +28,15 @@ static HEARD: LazyLock<Heard> = LazyLock::new(|| {
         warnings: vec![Warning::PaddingUnknown { milliseconds: 52 }, Warning::OnlyFirstPart],
         listening,
     }
+});
+
+/// What it takes to hear their grid again.
+static MEMORY: LazyLock<Memory> = LazyLock::new(|| {
+    let rate = SampleRate(22_050);
+    let samples = clicks(rate.0, &beat_times(0.5, 40, |_| 120.0), 20.5, |_| 1.0);
+    let mut listener = Listener::new(1, rate);
+    listener.push(&samples);
+    Memory { evidence: listener.ear.finish(), envelope: listener.metering.finish() }
 });
 
 /// A scratch folder with a cache in it that does not exist yet.
@@ -219,4 +228,28 @@ fn a_folder_that_cannot_be_made_is_no_reason_to_stop() {
     assert_eq!(cache.get(&key), None);
     Cache::default().put(&key, &HEARD);
     assert_eq!(Cache::default().get(&key), None);
+}
+
+#[test]
+fn a_remembered_memory_hears_to_the_bit_what_the_sound_gave_and_a_damaged_one_is_not_used() {
+    let shelf = Shelf::new();
+    let key = shelf.key("one");
+    shelf.cache.put(&key, &HEARD);
+    shelf.cache.put_memory(&key, &MEMORY);
+    let remembered = shelf.cache.memory(&key).expect("just put");
+    assert_eq!(remembered, *MEMORY);
+    assert_eq!(remembered.describe(remembered.grid(&[])), HEARD.listening);
+    assert_eq!(shelf.cache.memory(&shelf.key("another")), None);
+    let entry = shelf.entries().into_iter().find(|path| path.extension().is_some_and(|e| e == "memory"));
+    let entry = entry.expect("an entry");
+    let bytes = fs::read(&entry).expect("readable");
+    for at in [0, 30, 120, bytes.len() / 2, bytes.len() - 1] {
+        let mut damaged = bytes.clone();
+        damaged[at] ^= 1;
+        fs::write(&entry, &damaged).expect("writable");
+        assert_eq!(shelf.cache.memory(&key), None, "byte {at}");
+    }
+    fs::write(&entry, &bytes[..bytes.len() - 1]).expect("writable");
+    assert_eq!(shelf.cache.memory(&key), None);
+    assert_eq!(shelf.cache.get(&key).as_ref(), Some(&*HEARD), "the other entry is untouched");
 }

@@ -6,10 +6,13 @@ mod choreography;
 use choreography::small;
 use farandole::dance::edit::{Command, History, Over, Selection};
 use farandole::dance::{Cue, Dance, MoveBook, MoveId};
-use farandole::screen::desk::{Choice, Desk, Ending, Keeper, News, OnDisk, Store, open_in};
+use farandole::grid::{Anchor, Level};
+use farandole::screen::desk::{
+    Again, Answer, Choice, Desk, Ending, Keeper, News, OnDisk, Store, Workers, open_in,
+};
 use farandole::shelf::journal::{Force, Journal, Medium};
-use farandole::shelf::{self, Lock, Places, SaveError, Stamp};
-use farandole::units::{Beat, Counts};
+use farandole::shelf::{self, Cache, Lock, Places, SaveError, Stamp};
+use farandole::units::{Beat, Counts, Seconds};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -195,7 +198,8 @@ fn a_second_program_may_look_but_not_change() {
 #[test]
 fn a_dance_of_a_newer_form_may_only_be_looked_at() {
     let room = Room::new();
-    let text = fs::read_to_string(room.path()).expect("readable").replacen("\"schema\": 1", "\"schema\": 2", 1);
+    let text =
+        fs::read_to_string(room.path()).expect("readable").replacen("\"schema\": 1", "\"schema\": 2", 1);
     fs::write(room.path(), text).expect("writable");
     let work = room.open();
     assert!(work.desk.keeper.is_none());
@@ -403,10 +407,9 @@ impl Failing {
 impl Store for Failing {
     fn save(&mut self, path: &Path, dance: &Dance, stamp: Stamp) -> Result<Stamp, SaveError> {
         match *self.0.lock().expect("no panics") {
-            Some(error) => Err(SaveError::Refused {
-                path: path.to_owned(),
-                source: io::Error::from_raw_os_error(error),
-            }),
+            Some(error) => {
+                Err(SaveError::Refused { path: path.to_owned(), source: io::Error::from_raw_os_error(error) })
+            }
             None => OnDisk.save(path, dance, stamp),
         }
     }
@@ -582,4 +585,81 @@ fn a_journal_on_a_full_device_goes_on_in_the_other_place() {
     let mut work = room.open();
     work.desk.recover();
     assert_eq!(work.desk.dance, shown);
+}
+
+/// The demo dance beside its recording, and the answers of its workers until the sound is there.
+fn demo(cache: &Cache) -> (Dance, PathBuf, Workers, Vec<Answer>) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/demo/cat-on-the-stairs.dance.json");
+    let dance = shelf::load(&path).expect("the demo is whole").dance;
+    let workers = Workers::start(&dance, &path, cache.clone(), || {});
+    let (mut answers, mut sound, mut repairable) = (Vec::new(), false, false);
+    while !(sound && repairable) {
+        let answer = workers.wait(Duration::from_secs(60)).expect("something to say");
+        sound |= matches!(answer, Answer::Sound(_));
+        repairable |= matches!(answer, Answer::Repairable { .. });
+        assert!(!matches!(answer, Answer::NoRecording(_)), "{answer:?}");
+        answers.push(answer);
+    }
+    (dance, path, workers, answers)
+}
+
+fn again(workers: &Workers) -> Again {
+    match workers.wait(Duration::from_secs(60)).expect("an answer") {
+        Answer::Again(again) => *again,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn a_recording_is_listened_to_once_and_its_grid_heard_again_as_often_as_she_likes() {
+    let scratch = tempfile::tempdir().expect("a scratch folder");
+    let cache = Cache::in_folder(scratch.path().to_owned());
+    let (dance, _, workers, first) = demo(&cache);
+    assert!(first.iter().any(|answer| matches!(answer, Answer::Progress(_))));
+    drop(workers);
+    let (_, _, workers, second) = demo(&cache);
+    assert!(!second.iter().any(|answer| matches!(answer, Answer::Progress(_))), "it is remembered");
+    let heard = |answers: &[Answer]| {
+        let heard = answers.iter().find_map(|answer| match answer {
+            Answer::Heard(listening) => Some((**listening).clone()),
+            _ => None,
+        });
+        heard.expect("it was listened to")
+    };
+    assert_eq!(heard(&first), heard(&second));
+    let sureness = second.iter().find_map(|answer| match answer {
+        Answer::Repairable { sureness, .. } => Some(sureness.len()),
+        _ => None,
+    });
+    assert_eq!(sureness, Some(dance.grid.bars().len()));
+    // No corrections give what was heard, and some give another grid.
+    workers.hear_again(1, vec![]);
+    let same = again(&workers);
+    assert_eq!((same.number, &same.grid), (1, &heard(&second).grid));
+    let double = Anchor::Level { from: Seconds(0.0), level: Level::Double };
+    // Only the newest of what has piled up is worth the work; it always comes.
+    for number in 2..=30 {
+        workers.hear_again(number, vec![double.clone()]);
+    }
+    let mut last = again(&workers);
+    let mut answered = 1;
+    while last.number < 30 {
+        last = again(&workers);
+        answered += 1;
+    }
+    assert!(answered < 29, "{answered} of 29 requests were answered");
+    assert!(last.grid.len() > same.grid.len());
+    assert_eq!(last.sureness.len(), last.grid.bars().len());
+    assert_eq!(last.listening.grid, last.grid);
+}
+
+#[test]
+fn without_its_recording_a_dance_is_edited_all_the_same() {
+    let room = Room::new();
+    let dance = room.on_disk();
+    let workers = Workers::start(&dance, &room.path(), Cache::default(), || {});
+    let answer = workers.wait(Duration::from_secs(60)).expect("an answer");
+    assert!(matches!(&answer, Answer::NoRecording(why) if why.contains("is missing")), "{answer:?}");
+    workers.hear_again(1, vec![]);
+    assert!(workers.wait(Duration::from_secs(60)).is_none(), "nobody is there to answer");
 }

@@ -114,7 +114,9 @@ impl Cache {
     /// Remembers what was heard, and forgets what was used longest ago where that becomes too much. A full disk or a
     /// read-only folder is no reason to stop: nothing is remembered then.
     pub fn put(&self, key: &FileKey, heard: &Heard) {
-        let (Some(entry), Ok(json)) = (self.entry(key, Kind::Heard), serde_json::to_vec(heard)) else { return };
+        let (Some(entry), Ok(json)) = (self.entry(key, Kind::Heard), serde_json::to_vec(heard)) else {
+            return;
+        };
         let _ = write(&entry, MARK, &json);
         self.forget(Kind::Heard);
     }

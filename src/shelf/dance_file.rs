@@ -60,7 +60,7 @@ pub enum SaveError {
         path: PathBuf,
     },
     /// The system refused: full disk, missing folder, no permission.
-    #[error("cannot save '{}': {}; save it somewhere else", path.display(), why(source))]
+    #[error("cannot save '{}': {}; save it somewhere else", path.display(), unwritable(source))]
     Refused {
         /// Which file.
         path: PathBuf,
@@ -82,6 +82,11 @@ pub(crate) fn plain(error: &io::Error) -> String {
             text.split(" (os error").next().unwrap_or_default().to_lowercase()
         }
     }
+}
+
+/// The same where something was to be written; a missing folder is named as before.
+fn unwritable(error: &io::Error) -> String {
+    if error.kind() == io::ErrorKind::NotFound { plain(error) } else { why(error) }
 }
 
 /// Reads a dance.

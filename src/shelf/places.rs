@@ -50,7 +50,11 @@ impl Places {
         let whole = self.folder.join(&self.name);
         let mark = blake3::hash(whole.to_string_lossy().as_bytes()).to_hex();
         let apart = format!("{}-{}.{kind}", &mark[..16], self.name);
-        self.beside.then_some(beside).into_iter().chain(self.elsewhere.as_ref().map(|folder| folder.join(apart))).collect()
+        self.beside
+            .then_some(beside)
+            .into_iter()
+            .chain(self.elsewhere.as_ref().map(|folder| folder.join(apart)))
+            .collect()
     }
 
     /// Tries `open` in one place after the other, making the user's folder when it comes to that.

@@ -266,7 +266,9 @@ impl Keeper {
         if safe {
             format!("{what}; everything is in the recovery copy, and saving is tried again")
         } else {
-            format!("{what}; the work is only here on the screen: do not leave, and make room or save elsewhere")
+            format!(
+                "{what}; the work is only here on the screen: do not leave, and make room or save elsewhere"
+            )
         }
     }
 
@@ -284,7 +286,13 @@ impl Keeper {
     }
 
     /// Does what she decided about a file that someone else has changed. It waits for the disk.
-    pub fn answer(&mut self, choice: Choice, dance: &mut Dance, history: &mut History, now: Duration) -> News {
+    pub fn answer(
+        &mut self,
+        choice: Choice,
+        dance: &mut Dance,
+        history: &mut History,
+        now: Duration,
+    ) -> News {
         let Some(question) = self.question.clone() else { return News::Saved };
         match choice {
             Choice::Overwrite => match shelf::stamp_of(&self.path) {
@@ -294,7 +302,9 @@ impl Keeper {
                     self.begin(dance, history);
                     self.wait(history, now).unwrap_or(News::Saved)
                 }
-                Err(source) => News::Trouble(SaveError::Refused { path: self.path.clone(), source }.to_string()),
+                Err(source) => {
+                    News::Trouble(SaveError::Refused { path: self.path.clone(), source }.to_string())
+                }
             },
             Choice::KeepBoth => self.keep_both(dance, history),
             Choice::Theirs if !question.there => News::Ask(question),
@@ -385,7 +395,8 @@ impl Keeper {
             (None, Some(News::Trouble(why))) => why,
             (None, _) => format!("'{}' could not be saved in time", shown(&self.path)),
         };
-        let safe = self.journal.as_mut().is_some_and(|journal| journal.catch_up().is_ok() && journal.behind() == 0);
+        let safe =
+            self.journal.as_mut().is_some_and(|journal| journal.catch_up().is_ok() && journal.behind() == 0);
         if !safe {
             return Ending::Lost(why);
         }
@@ -424,7 +435,9 @@ fn changed(path: &Path) -> Question {
              save yours over it"
         )
     } else {
-        format!("'{name}' has been removed or renamed since you opened it: save it again, or save it under another name")
+        format!(
+            "'{name}' has been removed or renamed since you opened it: save it again, or save it under another name"
+        )
     };
     Question { sentence, there }
 }

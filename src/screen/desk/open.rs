@@ -103,10 +103,18 @@ pub fn open_in(path: &Path, places: Places) -> Result<Desk, LoadError> {
     Err(lock)
 }
 
-fn editable(path: &Path, places: Places, lock: Lock, dance: Dance, mut notes: Vec<String>, stamp: Stamp) -> Desk {
+fn editable(
+    path: &Path,
+    places: Places,
+    lock: Lock,
+    dance: Dance,
+    mut notes: Vec<String>,
+    stamp: Stamp,
+) -> Desk {
     if !lock.is_sure() {
         notes.push(
-            "this drive cannot keep other programs out: do not edit the dance on two computers at once".into(),
+            "this drive cannot keep other programs out: do not edit the dance on two computers at once"
+                .into(),
         );
     }
     let mut desk = Desk {
@@ -142,7 +150,8 @@ fn from_journal_alone(path: &Path, places: Places, lock: Lock, error: LoadError)
     let Ok(Some(found)) = recover(&places, &lock) else { return Err(error) };
     let mut notes = vec![format!("{error}; this is the dance as the recovery copy has it")];
     notes.extend(damage(&found));
-    let keeper = Keeper::new(path.to_owned(), places, shelf::stamp_of(path).unwrap_or(None), lock, found.journal);
+    let keeper =
+        Keeper::new(path.to_owned(), places, shelf::stamp_of(path).unwrap_or(None), lock, found.journal);
     Ok(Desk {
         path: path.to_owned(),
         dance: found.dance,
@@ -157,7 +166,9 @@ fn from_journal_alone(path: &Path, places: Places, lock: Lock, error: LoadError)
 impl Desk {
     /// Takes the unsaved work in; undo goes back through it as before. Gives sentences to show.
     pub fn recover(&mut self) -> Vec<String> {
-        let Some(Recovery { found, now, stamp, lock, places }) = self.recovery.take() else { return Vec::new() };
+        let Some(Recovery { found, now, stamp, lock, places }) = self.recovery.take() else {
+            return Vec::new();
+        };
         let mut said = vec![match found.changes {
             1 => "1 change was taken in; undo takes it back".into(),
             many => format!("{many} changes were taken in; undo takes them back one by one"),
@@ -175,7 +186,9 @@ impl Desk {
     /// Leaves the unsaved work out: the dance is as the file has it. The recovery copy is kept under another name.
     /// Gives sentences to show.
     pub fn leave(&mut self) -> Vec<String> {
-        let Some(Recovery { found, stamp, lock, places, .. }) = self.recovery.take() else { return Vec::new() };
+        let Some(Recovery { found, stamp, lock, places, .. }) = self.recovery.take() else {
+            return Vec::new();
+        };
         let said = match found.journal.set_aside() {
             Ok(Some(aside)) => format!("the unsaved changes are left out, and kept as '{}'", aside.display()),
             Ok(None) => String::new(),

@@ -4,7 +4,7 @@ use crate::dance::Dance;
 use crate::shelf::{self, SaveError, Stamp};
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 use std::time::Duration;
 
@@ -78,9 +78,6 @@ impl Saver {
 
     /// The answer, waited for.
     pub(super) fn wait(&self, at_most: Duration) -> Option<Result<Stamp, SaveError>> {
-        match self.told.recv_timeout(at_most) {
-            Ok(answer) => Some(answer),
-            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => None,
-        }
+        self.told.recv_timeout(at_most).ok()
     }
 }

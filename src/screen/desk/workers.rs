@@ -148,9 +148,8 @@ fn work(dance: &Dance, path: &Path, cache: &Cache, requests: Receiver<Request>, 
             return;
         }
     };
-    let remembered = candidate
-        .heard
-        .and_then(|heard| Some((heard.listening, cache.memory(candidate.key.as_ref()?)?)));
+    let remembered =
+        candidate.heard.and_then(|heard| Some((heard.listening, cache.memory(candidate.key.as_ref()?)?)));
     let (memory, sound) = match remembered {
         Some((listening, memory)) => {
             telling.tell(Answer::Heard(Box::new(listening)));
@@ -198,11 +197,14 @@ fn usable(
     match found {
         Found::AsNamed(it) => Ok((it, None)),
         Found::Resembling(it) => {
-            let note = format!("'{named}' has changed but is as long as it was: listen whether the counts still fit");
+            let note = format!(
+                "'{named}' has changed but is as long as it was: listen whether the counts still fit"
+            );
             Ok((it, Some(note)))
         }
         Found::Renamed(it, path) => {
-            let note = format!("'{named}' is not there, but '{}' is the same recording and is used", shown(&path));
+            let note =
+                format!("'{named}' is not there, but '{}' is the same recording and is used", shown(&path));
             Ok((it, Some(note)))
         }
         Found::Different(_, path) => Err(format!(

@@ -140,8 +140,7 @@ pub fn recover(places: &Places, _: &Lock) -> Result<Option<Recovered>, RecoverEr
         (damage, copy)
     });
     bytes.truncate(replayed.sound);
-    let medium =
-        OnDisk::resume(places.clone(), path.clone(), replayed.sound as u64).map_err(unreadable)?;
+    let medium = OnDisk::resume(places.clone(), path.clone(), replayed.sound as u64).map_err(unreadable)?;
     let journal = Journal::after(Box::new(medium), replayed.chain, bytes);
     if replayed.changes == 0 && damage.is_none() && replayed.known.is_some() {
         // Opened and closed at once: the file has it all.
