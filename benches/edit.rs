@@ -71,7 +71,13 @@ fn commands() -> Vec<(&'static str, Command)> {
         ),
         (
             "double the beats",
-            Command::SetGrid { grid: grid(6_000, 0.25, 0, 16), anchors: vec![], follow: Follow::Music },
+            Command::SetGrid {
+                grid: grid(6_000, 0.25, 0, 16),
+                anchors: vec![],
+                follow: Follow::Music,
+                label: "double".into(),
+                gesture: None,
+            },
         ),
     ]
 }

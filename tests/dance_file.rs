@@ -105,6 +105,8 @@ const REFUSED: &[Breakage] = &[
     ("an unknown anchor", |d| d["anchors"][0]["kind"] = json!("guess")),
     ("an anchor with a stray field", |d| d["anchors"][0]["colour"] = json!("red")),
     ("a metre of three hundred", |d| d["anchors"][4]["beats"] = json!(300)),
+    ("a hold without an end", |d| drop(d["anchors"][8].as_object_mut().expect("object").remove("until"))),
+    ("a phrase of no whole number of counts", |d| d["anchors"][7]["counts"] = json!(7.5)),
     ("a stray field in the grid", |d| d["grid"]["tempo"] = json!(120)),
     ("a stray field in a phrase", |d| d["grid"]["phrases"][0]["mood"] = json!("merry")),
     ("a negative beat time", |d| d["grid"]["beats"][0] = json!(-0.5)),
@@ -225,7 +227,7 @@ fn damage_is_told_with_its_place_and_the_way_out() {
     let half = &text[..text.find("\"moves\"").expect("has moves")];
     assert_eq!(
         sentence(half),
-        "the text stops in the middle, at line 37: it was cut short; go back to an earlier copy"
+        "the text stops in the middle, at line 41: it was cut short; go back to an earlier copy"
     );
     assert_eq!(
         sentence(""),
@@ -247,13 +249,13 @@ fn a_part_of_the_wrong_kind_is_told_with_its_line_and_cue() {
     let text = to_json(&full()).replacen("\"at\": 9.333,", "\"at\": \"nine\",", 1);
     assert_eq!(
         sentence(&text),
-        "line 58, column 17, cue 2: invalid type: string \"nine\", expected a number; mend it there or go back to an \
+        "line 62, column 17, cue 2: invalid type: string \"nine\", expected a number; mend it there or go back to an \
          earlier copy"
     );
     let text = to_json(&full()).replacen("\"at\": 1, \"counts\": 8, ", "\"at\": 1, ", 1);
     let error = sentence(&text);
     assert!(
-        error.starts_with("line 57, ") && error.contains(", cue 1 (beat 1): missing field 'counts'"),
+        error.starts_with("line 61, ") && error.contains(", cue 1 (beat 1): missing field 'counts'"),
         "{error}"
     );
 }

@@ -110,6 +110,8 @@ fn anchor() -> impl Strategy<Value = Anchor> {
             .prop_map(|(from, level)| Anchor::Level { from, level }),
         1 => instant().prop_map(|from| Anchor::ShiftHalf { from }),
         1 => (instant(), any::<u8>()).prop_map(|(from, beats)| Anchor::Metre { from, beats }),
+        1 => (instant(), any::<u16>()).prop_map(|(from, counts)| Anchor::PhraseLength { from, counts }),
+        2 => (instant(), instant()).prop_map(|(at, until)| Anchor::Hold { at, until }),
     ]
 }
 

@@ -273,6 +273,66 @@ fn anchors_hold_exactly() {
     assert!(after.windows(2).all(|w| w[1] - w[0] == 3), "{after:?}");
 }
 
+/// Beats every half second, one held for three seconds in the middle, with noise of a cymbal under the hold.
+#[test]
+fn a_held_beat_is_one_beat_and_the_music_goes_on_as_it_was() {
+    let first: Vec<f64> = (0..24).map(|n| 0.5 + 0.5 * f64::from(n)).collect();
+    let (at, until) = (first[23], first[23] + 3.0);
+    let times: Vec<f64> = first.iter().copied().chain((0..24).map(|n| until + 0.5 * f64::from(n))).collect();
+    let evidence = evidence(&clicks(&times, 4));
+    let exact = |heard: &HeardGrid, at: f64| beats(heard).iter().any(|beat| (beat - at).abs() < 1e-9);
+    let between = |heard: &HeardGrid, at: f64, until: f64| {
+        beats(heard).iter().filter(|beat| at + 0.01 < **beat && **beat < until - 0.01).count()
+    };
+    let unaided = decode(&evidence, &[]);
+    assert!(between(&unaided, at, until) > 0, "the decoder counts on through the pause");
+    let hold = Anchor::Hold { at: Seconds(at), until: Seconds(until) };
+    let heard = decode(&evidence, std::slice::from_ref(&hold));
+    assert!(exact(&heard, at) && exact(&heard, until));
+    assert_eq!(between(&heard, at, until), 0);
+    assert_eq!(heard.grid.len(), 48, "{:?}", beats(&heard));
+    assert!(f_measure(&times, &beats(&heard), 0.02) > 0.999);
+    // A nudged end is still the end of the hold.
+    let heard = decode(&evidence, &[hold, Anchor::Beat { at: Seconds(until + 0.03) }]);
+    assert!(exact(&heard, until + 0.03) && between(&heard, at, until + 0.03) == 0);
+    // A beat too many is taken out in the same way.
+    let heard = decode(&evidence, &[Anchor::Hold { at: Seconds(times[9]), until: Seconds(times[11]) }]);
+    assert_eq!(between(&heard, times[9], times[11]), 0);
+    let others: Vec<f64> = first.iter().enumerate().filter(|(n, _)| *n != 10).map(|(_, at)| *at).collect();
+    let before: Vec<f64> = beats(&heard).into_iter().filter(|beat| *beat < at + 0.1).collect();
+    assert!(f_measure(&others, &before, 0.02) > 0.999, "{before:?}");
+}
+
+/// Longer than the stretch that is searched at once (5 min 28), with a hold across the place where it would be cut.
+#[test]
+fn a_hold_is_kept_where_a_long_recording_is_cut_for_the_search() {
+    let mut times: Vec<f64> = (0..640).map(|n| 0.5 + 0.5 * f64::from(n)).collect();
+    let (at, until) = (times[639], times[639] + 30.0);
+    times.extend((0..120).map(|n| until + 0.5 * f64::from(n)));
+    let evidence = evidence(&clicks(&times, 4));
+    let heard = decode(&evidence, &[Anchor::Hold { at: Seconds(at), until: Seconds(until) }]);
+    assert!(f_measure(&times, &beats(&heard), 0.02) > 0.999);
+    assert_eq!(heard.grid.len(), 760);
+}
+
+#[test]
+fn phrases_have_the_length_that_was_said_until_another_is_said() {
+    let times = signals::beat_times(0.5, 96, |_| 120.0);
+    let evidence = evidence(&clicks(&times, 4));
+    let starts = |anchors: &[Anchor]| -> Vec<usize> {
+        decode(&evidence, anchors).grid.phrases().iter().map(|phrase| phrase.start).collect()
+    };
+    let from = |beat: usize, counts| Anchor::PhraseLength { from: Seconds(times[beat]), counts };
+    let one = |beat: usize| Anchor::CountOne { at: Seconds(times[beat]) };
+    assert_eq!(starts(&[from(0, 12)]), (0..96).step_by(12).collect::<Vec<_>>());
+    assert_eq!(starts(&[from(0, 32), from(32, 8), from(32, 16)]), [0, 32, 48, 64, 80]);
+    // A count one on the way begins to count anew; phrases need not begin with bars.
+    assert_eq!(starts(&[from(0, 10), one(44)]), [0, 10, 20, 30, 40, 44, 54, 64, 74, 84, 94]);
+    let before = starts(&[]).into_iter().filter(|start| *start < 48);
+    assert_eq!(starts(&[from(48, 24)]), before.chain([48, 72]).collect::<Vec<_>>());
+    assert_eq!(starts(&[from(0, 0), from(0, 999)]), starts(&[]), "no phrase has such a length");
+}
+
 #[test]
 fn wishes_for_another_level_hold_from_where_they_are_made() {
     let (sound, times) = piece(44_100);

@@ -2,6 +2,7 @@
 
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// One correction. The decoder must honour every anchor and hear the rest again around them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -46,7 +47,26 @@ pub enum Anchor {
         /// Beats in a bar, 1 to 16.
         beats: u8,
     },
+    /// A phrase starts on the beat nearest to here, and from here on phrases have this many counts, until the next such
+    /// correction. A [`Anchor::CountOne`] on the way begins to count anew.
+    PhraseLength {
+        /// From when.
+        from: Seconds,
+        /// Counts in a phrase, 1 to 256.
+        counts: u16,
+    },
+    /// One beat that is held: beats are exactly here and there, and none lies between. A fermata, or a beat too many that
+    /// was taken out.
+    Hold {
+        /// The beat that is held.
+        at: Seconds,
+        /// The beat after it, at most a minute later.
+        until: Seconds,
+    },
 }
+
+/// The longest time that one beat can be held.
+pub const LONGEST_HOLD: Seconds = Seconds(60.0);
 
 /// A change of metrical level: which notes are counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -56,4 +76,40 @@ pub enum Level {
     Double,
     /// Half as fast.
     Half,
+}
+
+impl Anchor {
+    /// When it is, or from when on it holds.
+    #[must_use]
+    pub fn when(&self) -> Seconds {
+        match *self {
+            Self::Tap { at }
+            | Self::Beat { at }
+            | Self::BarStart { at }
+            | Self::CountOne { at }
+            | Self::Hold { at, .. } => at,
+            Self::Level { from, .. }
+            | Self::ShiftHalf { from }
+            | Self::Metre { from, .. }
+            | Self::PhraseLength { from, .. } => from,
+        }
+    }
+}
+
+/// As a teacher would say it: `bars of 3 from 0:12.4`.
+impl fmt::Display for Anchor {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Tap { at } => write!(f, "tapped at {at}"),
+            Self::Beat { at } => write!(f, "a beat at {at}"),
+            Self::BarStart { at } => write!(f, "a bar begins at {at}"),
+            Self::CountOne { at } => write!(f, "count one at {at}"),
+            Self::Level { from, level: Level::Double } => write!(f, "twice as fast from {from}"),
+            Self::Level { from, level: Level::Half } => write!(f, "half as fast from {from}"),
+            Self::ShiftHalf { from } => write!(f, "half a beat later from {from}"),
+            Self::Metre { from, beats } => write!(f, "bars of {beats} from {from}"),
+            Self::PhraseLength { from, counts } => write!(f, "phrases of {counts} counts from {from}"),
+            Self::Hold { at, until } => write!(f, "the beat at {at} is held until {until}"),
+        }
+    }
 }

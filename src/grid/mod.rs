@@ -4,9 +4,10 @@
 //! knows how beats are found or what is danced on them.
 
 mod anchor;
+pub mod mend;
 mod position;
 
-pub use anchor::{Anchor, Level};
+pub use anchor::{Anchor, LONGEST_HOLD, Level};
 pub use position::{BarPosition, CountPosition, PhraseSpan};
 
 use crate::units::{Beat, Bpm, Seconds};

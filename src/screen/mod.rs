@@ -6,6 +6,7 @@ pub mod colours;
 pub mod desk;
 pub mod floor;
 mod glyphs;
+pub mod repair;
 mod run;
 mod terminal;
 #[cfg(unix)]

@@ -146,13 +146,16 @@ fn any_cue() -> impl Strategy<Value = Cue> {
 }
 
 fn any_grid() -> impl Strategy<Value = Command> {
-    let follow = prop_oneof![Just(Follow::Counts), Just(Follow::Music)];
+    let follow = prop_oneof![Just(Follow::Counts), Just(Follow::Music), Just(Follow::Phrases)];
     let gap = prop_oneof![Just(0.25), Just(0.5), Just(1.0), 0.2..1.2f64];
-    (2..140usize, gap, 0..4usize, 3..12usize, 0.0..30.0f64, follow).prop_map(
-        |(beats, gap, pickup, phrase, tap, follow)| Command::SetGrid {
+    let gesture = prop::option::of(0..2usize);
+    (2..140usize, gap, 0..4usize, 3..12usize, 0.0..30.0f64, follow, gesture).prop_map(
+        |(beats, gap, pickup, phrase, tap, follow, gesture)| Command::SetGrid {
             grid: grid(beats, gap, pickup, phrase),
             anchors: vec![Anchor::Tap { at: Seconds(tap) }],
             follow,
+            label: "correct the beats".into(),
+            gesture,
         },
     )
 }

@@ -72,6 +72,10 @@ pub(crate) fn full() -> Dance {
             Anchor::Level { from: Seconds(0.0), level: Level::Double },
             Anchor::ShiftHalf { from: Seconds(2.0) },
             Anchor::Metre { from: Seconds(0.0), beats: 4 },
+            Anchor::Beat { at: Seconds(1.25) },
+            Anchor::BarStart { at: Seconds(2.75) },
+            Anchor::PhraseLength { from: Seconds(0.75), counts: 8 },
+            Anchor::Hold { at: Seconds(4.25), until: Seconds(4.75) },
         ],
         moves: vec![a_move("march")],
         cues: vec![

@@ -71,7 +71,11 @@ fn instant(anchor: &Anchor) -> Option<Seconds> {
         Anchor::Tap { at } | Anchor::Beat { at } | Anchor::BarStart { at } | Anchor::CountOne { at } => {
             Some(*at)
         }
-        Anchor::Level { .. } | Anchor::ShiftHalf { .. } | Anchor::Metre { .. } => None,
+        Anchor::Hold { at, .. } => Some(*at),
+        Anchor::Level { .. }
+        | Anchor::ShiftHalf { .. }
+        | Anchor::Metre { .. }
+        | Anchor::PhraseLength { .. } => None,
     }
 }
 

@@ -80,6 +80,10 @@ pub enum Command {
         anchors: Vec<Anchor>,
         /// Where the cues go.
         follow: Follow,
+        /// What it is called in "undo ...".
+        label: String,
+        /// Corrections with the same number are one gesture: taps along the music, one beat nudged again and again.
+        gesture: Option<usize>,
     },
     /// Several commands, each on the result of the one before, undone in one step.
     All {
@@ -102,6 +106,7 @@ pub(super) enum Gesture {
     Title,
     Notes,
     Profile,
+    Grid,
 }
 
 impl Command {
@@ -117,6 +122,7 @@ impl Command {
             Self::SetTitle(_) => Some((Gesture::Title, 0)),
             Self::SetNotes(_) => Some((Gesture::Notes, 0)),
             Self::SetProfile(_) => Some((Gesture::Profile, 0)),
+            Self::SetGrid { gesture, .. } => gesture.map(|number| (Gesture::Grid, number)),
             _ => None,
         }
     }

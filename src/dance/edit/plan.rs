@@ -2,7 +2,7 @@
 
 use super::command::{Command, Over};
 use super::cues::{erase, length, part, position, put, rounded};
-use super::follow::{Follow, to_same_music};
+use super::follow::{Follow, to_same_counts, to_same_music};
 use super::splice::{Splice, differences};
 use super::{Edit, EditError, Selection, apply, phrases};
 use crate::dance::{Cue, Dance, Move, MoveBook, MoveId, Profile, Prompt, Silenced};
@@ -31,7 +31,9 @@ pub struct Plan {
 pub fn plan(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan, EditError> {
     match command {
         Command::All { label, commands } => all(dance, book, label, commands),
-        Command::SetGrid { grid, anchors, follow } => set_grid(dance, grid, anchors, *follow),
+        Command::SetGrid { grid, anchors, follow, label, .. } => {
+            set_grid(dance, grid, anchors, *follow, label)
+        }
         Command::AddPrompt { .. }
         | Command::RemovePrompt { .. }
         | Command::ChangePrompt { .. }
@@ -61,14 +63,24 @@ fn all(dance: &Dance, book: &MoveBook, label: &str, commands: &[Command]) -> Res
     Ok(Plan { edit: one(edits), label: label.to_owned(), target, selection })
 }
 
-fn set_grid(dance: &Dance, grid: &Grid, anchors: &[Anchor], follow: Follow) -> Result<Plan, EditError> {
+fn set_grid(
+    dance: &Dance,
+    grid: &Grid,
+    anchors: &[Anchor],
+    follow: Follow,
+    label: &str,
+) -> Result<Plan, EditError> {
     let beats = grid.beats().iter().map(|beat| as_saved(*beat)).collect();
     let grid = Grid::new(beats, grid.bars().to_vec(), grid.phrases().to_vec())?;
     let anchors: Vec<Anchor> = anchors.iter().map(anchor_as_saved).collect();
     let mut edits = Vec::new();
-    if follow == Follow::Music {
+    if follow != Follow::Counts {
         let mut moved = dance.clone();
-        to_same_music(&mut moved, &grid);
+        match follow {
+            Follow::Music => to_same_music(&mut moved, &grid),
+            Follow::Phrases => to_same_counts(&mut moved, &grid),
+            Follow::Counts => {}
+        }
         edits.extend(differences(&dance.cues, &moved.cues).into_iter().map(Edit::Cues));
         edits.extend(differences(&dance.prompts, &moved.prompts).into_iter().map(Edit::Prompts));
         edits.extend(differences(&dance.silenced, &moved.silenced).into_iter().map(Edit::Silenced));
@@ -76,7 +88,7 @@ fn set_grid(dance: &Dance, grid: &Grid, anchors: &[Anchor], follow: Follow) -> R
     if grid != dance.grid || anchors != dance.anchors {
         edits.push(Edit::Grid { grid, anchors });
     }
-    Ok(Plan { edit: one(edits), label: "correct the beats".into(), target: None, selection: None })
+    Ok(Plan { edit: one(edits), label: label.to_owned(), target: None, selection: None })
 }
 
 /// A time to a tenth of a millisecond, so that the dance in hand, the saved one and a replayed session are the same.
@@ -90,8 +102,15 @@ fn anchor_as_saved(anchor: &Anchor) -> Anchor {
         Anchor::Tap { at } | Anchor::Beat { at } | Anchor::BarStart { at } | Anchor::CountOne { at } => {
             *at = as_saved(*at);
         }
-        Anchor::Level { from, .. } | Anchor::ShiftHalf { from } | Anchor::Metre { from, .. } => {
+        Anchor::Level { from, .. }
+        | Anchor::ShiftHalf { from }
+        | Anchor::Metre { from, .. }
+        | Anchor::PhraseLength { from, .. } => {
             *from = as_saved(*from);
+        }
+        Anchor::Hold { at, until } => {
+            *at = as_saved(*at);
+            *until = as_saved(*until);
         }
     }
     anchor

@@ -198,7 +198,13 @@ fn a_move_is_replaced_everywhere_in_one_edit() {
 fn cues_stay_on_their_music_when_the_level_is_doubled_or_halved() {
     let mut start = dance(&[(3.0, 8.0, "walk"), (16.0, 1.0, "clap")]);
     start.cues[1].lead = Some(Counts(4.0));
-    let set = |grid, follow| Command::SetGrid { grid, anchors: vec![], follow };
+    let set = |grid, follow| Command::SetGrid {
+        grid,
+        anchors: vec![],
+        follow,
+        label: "correct the beats".into(),
+        gesture: None,
+    };
     let doubled = after(&start, &set(steady(64, 0.25), Follow::Music));
     assert_eq!(shape(&doubled), [(6.0, 16.0, "walk"), (32.0, 2.0, "clap")]);
     assert_eq!(doubled.cues[1].lead, Some(Counts(8.0)));
@@ -225,8 +231,69 @@ fn cues_after_a_beat_that_was_put_in_stay_on_their_music() {
     times.insert(7, Seconds(3.5));
     let new = Grid::new(times, vec![], vec![]).expect("ascending");
     let start = Dance { grid: old, ..start };
-    let set = Command::SetGrid { grid: new, anchors: vec![], follow: Follow::Music };
+    let set = Command::SetGrid {
+        grid: new,
+        anchors: vec![],
+        follow: Follow::Music,
+        label: "put a beat in".into(),
+        gesture: None,
+    };
     assert_eq!(shape(&after(&start, &set)), [(2.0, 4.0, "walk"), (10.0, 4.0, "clap"), (21.5, 4.0, "jump")]);
+}
+
+/// Count one was heard a beat early everywhere: what stood on it goes along, and so does the rest.
+#[test]
+fn cues_go_along_with_count_one() {
+    let phrases = |offset: usize| -> Grid {
+        let times = (0..33).map(|beat| Seconds(f64::from(beat) * 0.5)).collect();
+        let starts = (offset..33).step_by(8).map(|start| Phrase { start, letter: "A".into() }).collect();
+        Grid::new(times, vec![], starts).expect("ascending")
+    };
+    let mut start =
+        dance(&[(0.0, 8.0, "walk"), (8.0, 4.0, "clap"), (12.0, 4.0, "jump"), (28.0, 4.0, "walk")]);
+    start.grid = phrases(0);
+    let set = |grid: Grid| Command::SetGrid {
+        grid,
+        anchors: vec![],
+        follow: Follow::Phrases,
+        label: "set count one".into(),
+        gesture: None,
+    };
+    let later = after(&start, &set(phrases(1)));
+    assert_eq!(
+        shape(&later),
+        [(1.0, 8.0, "walk"), (9.0, 4.0, "clap"), (13.0, 4.0, "jump"), (29.0, 4.0, "walk")]
+    );
+    assert_eq!(shape(&after(&later, &set(phrases(0)))), shape(&start));
+    // Only the second half is set right: what ends there is cut short rather than laid over what follows.
+    let mut half = phrases(0).phrases()[..2].to_vec();
+    half.extend(phrases(1).phrases()[2..].iter().map(|p| Phrase { start: p.start - 2, letter: "A".into() }));
+    let times = phrases(0).beats().to_vec();
+    let half = Grid::new(times, vec![], half).expect("ascending");
+    let mut start = dance(&[(8.0, 8.0, "walk"), (16.0, 4.0, "clap")]);
+    start.grid = phrases(0);
+    assert_eq!(shape(&after(&start, &set(half))), [(8.0, 7.0, "walk"), (15.0, 4.0, "clap")]);
+}
+
+#[test]
+fn taps_of_one_run_are_one_step() {
+    let mut session = Session::of(&[(0.0, 4.0, "walk")]);
+    let start = session.dance.clone();
+    let mut tap = |session: &mut Session, count: u32, gesture| {
+        let anchors = (0..count).map(|n| Anchor::Tap { at: Seconds(f64::from(n)) }).collect();
+        let grid = steady(20 + count as usize, 0.4);
+        let label = "tap along".into();
+        session.ask(&Command::SetGrid { grid, anchors, follow: Follow::Music, label, gesture })
+    };
+    for count in 2..8 {
+        tap(&mut session, count, Some(1));
+    }
+    tap(&mut session, 3, Some(2));
+    assert_eq!(session.undone().as_deref(), Some("tap along"));
+    assert_eq!(session.dance.anchors.len(), 7);
+    assert_eq!(session.undone().as_deref(), Some("tap along"));
+    assert_eq!(session.undone(), None);
+    assert_eq!(session.dance, start);
 }
 
 struct Session {

@@ -44,8 +44,42 @@ pub(crate) fn find(
             must[bar] = true;
         }
     }
-    let starts = boundaries(&novelty(&passages), &must);
-    letters(&starts, &passages, bars)
+    let heard: Vec<usize> =
+        boundaries(&novelty(&passages), &must).into_iter().map(|start| bars[start]).collect();
+    letters(&told(heard, beats, anchors), &passages, bars)
+}
+
+/// Phrase starts (beats) with those of a given length where the teacher has said one.
+fn told(heard: Vec<usize>, beats: &[Seconds], anchors: &[Anchor]) -> Vec<usize> {
+    // The later word about the same beat counts.
+    let mut lengths: Vec<(usize, usize)> = Vec::new();
+    let mut ones = Vec::new();
+    for anchor in anchors {
+        match *anchor {
+            Anchor::PhraseLength { from, counts } if (1..=256).contains(&counts) => {
+                if let Some(from) = nearest(beats, from) {
+                    lengths.retain(|other| other.0 != from);
+                    lengths.push((from, usize::from(counts)));
+                }
+            }
+            Anchor::CountOne { at } => ones.extend(nearest(beats, at)),
+            _ => {}
+        }
+    }
+    let Some(first) = lengths.iter().map(|length| length.0).min() else { return heard };
+    lengths.sort_unstable();
+    ones.sort_unstable();
+    let mut starts: Vec<usize> = heard.into_iter().filter(|&start| start < first).collect();
+    for (n, &(from, counts)) in lengths.iter().enumerate() {
+        let end = lengths.get(n + 1).map_or(beats.len(), |next| next.0);
+        let mut at = from;
+        while at < end {
+            starts.push(at);
+            let one = ones.iter().find(|&&one| at < one && one < at + counts);
+            at = one.copied().unwrap_or(at + counts);
+        }
+    }
+    starts
 }
 
 /// How much each bar differs from those before it, in units of the piece's own spread.
@@ -102,16 +136,20 @@ fn boundaries(novelty: &[f32], must: &[bool]) -> Vec<usize> {
     starts
 }
 
-/// Letters in order of appearance.
+/// Letters, in order of appearance, for phrases that start on these beats.
 fn letters(starts: &[usize], passages: &[Passage], bars: &[usize]) -> Vec<Phrase> {
+    let first_bars: Vec<usize> =
+        starts.iter().map(|start| bars.partition_point(|bar| bar < start).min(bars.len() - 1)).collect();
     let mut heads: Vec<(usize, usize)> = Vec::new();
     starts
         .iter()
         .enumerate()
-        .map(|(n, &start)| {
-            let end = starts.get(n + 1).copied().unwrap_or(passages.len());
+        .map(|(n, &beat)| {
+            let start = first_bars[n];
+            let end = first_bars.get(n + 1).copied().unwrap_or(passages.len());
             let span = |&(from, to): &(usize, usize)| {
-                let length = (to - from).min(end - start);
+                // A phrase shorter than a bar is compared by that bar.
+                let length = (to - from).min(end - start).max(1);
                 (0..length).map(|k| difference(&passages[from + k], &passages[start + k])).sum::<f32>()
                     / length as f32
             };
@@ -128,7 +166,7 @@ fn letters(starts: &[usize], passages: &[Passage], bars: &[usize]) -> Vec<Phrase
                     name(heads.len() - 1)
                 }
             };
-            Phrase { start: bars[start], letter }
+            Phrase { start: beat, letter }
         })
         .collect()
 }

@@ -5,7 +5,7 @@
 //! lies between them, which settles the metrical level.
 
 use super::search::{ANY_TEMPO, Constraints, HeardJump, STEPS_PER_SECOND, Scores, bin_of, bins_near};
-use crate::grid::Anchor;
+use crate::grid::{Anchor, LONGEST_HOLD};
 use std::ops::RangeInclusive;
 
 /// Taps come early by about this much, in seconds.
@@ -42,6 +42,24 @@ pub(crate) struct Pin {
     pub(crate) exact: bool,
     /// Earliest and latest step.
     pub(crate) window: RangeInclusive<usize>,
+    /// Whether the beat of the pin before is held until here.
+    pub(crate) held: bool,
+}
+
+/// A pin in the making.
+#[derive(Debug, Clone, Copy)]
+struct Wanted {
+    at: f64,
+    exact: bool,
+    /// From when a beat is held until here.
+    held_from: Option<f64>,
+}
+
+impl Wanted {
+    /// Whether this and what is wanted at `at` are the same beat.
+    fn beside(&self, at: f64) -> bool {
+        (self.at - at).abs() < CLOSEST
+    }
 }
 
 /// The pins of a list of anchors, ascending, disjoint, within `steps`.
@@ -49,37 +67,54 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
     if steps == 0 {
         return Vec::new();
     }
-    let mut wanted: Vec<(f64, bool)> = Vec::new();
+    let last = steps.saturating_sub(1) as f64 / f64::from(STEPS_PER_SECOND) + 0.01;
+    let inside = |at: f64| (0.0..=last).contains(&at);
+    let mut wanted: Vec<Wanted> = Vec::new();
     for anchor in anchors {
-        let (at, exact) = match *anchor {
-            Anchor::Tap { at } => (at.0 + LEAD, false),
-            Anchor::Beat { at } => (at.0, true),
-            _ => continue,
-        };
-        let last = steps.saturating_sub(1) as f64 / f64::from(STEPS_PER_SECOND);
-        if !at.is_finite() || at < 0.0 || at > last + 0.01 {
-            continue;
+        match *anchor {
+            Anchor::Tap { at } if inside(at.0 + LEAD) => want(&mut wanted, at.0 + LEAD, false),
+            Anchor::Beat { at } if inside(at.0) => want(&mut wanted, at.0, true),
+            Anchor::Hold { at, until } if inside(at.0) && inside(until.0) => {
+                if (CLOSEST..=LONGEST_HOLD.0).contains(&(until.0 - at.0)) {
+                    wanted.retain(|other| {
+                        other.beside(at.0) || other.beside(until.0) || other.at < at.0 || other.at > until.0
+                    });
+                    want(&mut wanted, at.0, true);
+                    want(&mut wanted, until.0, true);
+                    for wanted in wanted.iter_mut().filter(|wanted| wanted.at == until.0) {
+                        wanted.held_from = Some(at.0);
+                    }
+                }
+            }
+            _ => {}
         }
-        // An exact beat outranks taps beside it; otherwise the later word does.
-        let beside = |other: &(f64, bool)| (other.0 - at).abs() < CLOSEST;
-        if !exact && wanted.iter().any(|other| other.1 && beside(other)) {
-            continue;
-        }
-        wanted.retain(|other| !beside(other));
-        wanted.push((at, exact));
     }
-    wanted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    wanted.sort_by(|a, b| a.at.total_cmp(&b.at));
     (0..wanted.len())
         .map(|n| {
-            let (at, exact) = wanted[n];
-            let gap = |other: Option<&(f64, bool)>| other.map_or(f64::INFINITY, |o| (o.0 - at).abs());
-            let nearest = gap(n.checked_sub(1).map(|p| &wanted[p])).min(gap(wanted.get(n + 1)));
+            let Wanted { at, exact, held_from } = wanted[n];
+            let before = n.checked_sub(1).map(|before| &wanted[before]);
+            let gap = |other: Option<&Wanted>| other.map_or(f64::INFINITY, |other| (other.at - at).abs());
+            let nearest = gap(before).min(gap(wanted.get(n + 1)));
             let reach = if exact { 0.0 } else { REACH.min(REACH_SHARE * nearest) };
             let step =
                 |at: f64| ((at * f64::from(STEPS_PER_SECOND)).max(0.0) as usize).min(steps.saturating_sub(1));
-            Pin { at, exact, window: step(at - reach)..=step(at + reach) }
+            // Where she has tapped into a hold since, there is none any more.
+            let held = held_from.is_some_and(|from| before.is_some_and(|b| b.exact && b.beside(from)));
+            Pin { at, exact, window: step(at - reach)..=step(at + reach), held }
         })
         .collect()
+}
+
+/// Wants a beat at `at`: an exact beat outranks taps beside it, otherwise the later word does.
+fn want(wanted: &mut Vec<Wanted>, at: f64, exact: bool) {
+    if !exact && wanted.iter().any(|other| other.exact && other.beside(at)) {
+        return;
+    }
+    // A beat that is nudged is still the one that another is held until.
+    let held_from = wanted.iter().filter(|other| other.beside(at)).find_map(|other| other.held_from);
+    wanted.retain(|other| !other.beside(at));
+    wanted.push(Wanted { at, exact, held_from });
 }
 
 /// Makes the search obey `pins`, and adds to `beat` how well each step agrees with the taps.
@@ -103,6 +138,13 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mu
     for pair in pins.windows(2) {
         if neighbours(pair, usual(pair[0].at)) {
             constraints.allowed[pair[0].window.end() + 1..*pair[1].window.start()].fill(false);
+        }
+    }
+    for pair in pins.windows(2).filter(|pair| pair[1].held) {
+        let (from, to) = (*pair[0].window.end(), *pair[1].window.start());
+        if from + 1 < to {
+            constraints.allowed[from + 1..to].fill(false);
+            constraints.holds.push((from, to));
         }
     }
     for pin in pins {
@@ -262,5 +304,25 @@ mod tests {
         constrain(&pins, &mut constraints, &mut scores);
         assert!(!constraints.allowed[62] && constraints.allowed[125]);
         assert_eq!(constraints.earliest[90], *pins[1].window.start() as u32);
+    }
+
+    #[test]
+    fn a_hold_lasts_until_she_says_otherwise() {
+        let hold = Anchor::Hold { at: Seconds(1.0), until: Seconds(4.0) };
+        let held = |anchors: &[Anchor]| -> Vec<(f64, bool)> {
+            pins(anchors, 500).iter().map(|pin| (pin.at, pin.held)).collect()
+        };
+        assert_eq!(held(&[tap(2.0), hold.clone()]), [(1.0, false), (4.0, true)]);
+        // Its end, nudged, is still its end; a tap inside it ends it.
+        let nudged = Anchor::Beat { at: Seconds(4.05) };
+        assert_eq!(held(&[hold.clone(), nudged]), [(1.0, false), (4.05, true)]);
+        assert_eq!(held(&[hold.clone(), tap(1.97)]).len(), 3);
+        assert!(held(&[hold.clone(), tap(1.97)]).iter().all(|(_, held)| !held));
+        let on = Anchor::Hold { at: Seconds(4.0), until: Seconds(6.0) };
+        assert_eq!(held(&[hold, on]), [(1.0, false), (4.0, true), (6.0, true)]);
+        for nonsense in [(4.0, 1.0), (1.0, 1.1), (1.0, 600.0), (f64::NAN, 2.0)] {
+            let hold = Anchor::Hold { at: Seconds(nonsense.0), until: Seconds(nonsense.1) };
+            assert_eq!(held(&[hold]), []);
+        }
     }
 }

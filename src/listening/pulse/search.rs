@@ -97,6 +97,8 @@ pub(crate) struct Constraints {
     pub(crate) level_price: Vec<f32>,
     /// Whether any change of tempo may be bought here.
     pub(crate) loose: Vec<bool>,
+    /// Beats that are held, however long: from which step until which, ascending.
+    pub(crate) holds: Vec<(usize, usize)>,
 }
 
 impl Constraints {
@@ -111,6 +113,7 @@ impl Constraints {
             level: vec![ANY_TEMPO; steps],
             level_price: vec![1.0; steps],
             loose: vec![false; steps],
+            holds: Vec::new(),
         }
     }
 }
@@ -194,7 +197,7 @@ impl<'a> Search<'a> {
         let mut path: Vec<Step> = Vec::new();
         loop {
             let origin = path.last().map_or(0, |step| step.at);
-            let until = if steps - origin > WINDOW + OVERLAP { origin + WINDOW } else { steps };
+            let until = if steps - origin > WINDOW + OVERLAP { self.cut(origin + WINDOW) } else { steps };
             let mut table = Table {
                 origin,
                 rows: Vec::with_capacity((until - origin) * ROW),
@@ -220,6 +223,26 @@ impl<'a> Search<'a> {
                 return path;
             }
         }
+    }
+
+    /// A place to cut near `at` where no beat is held.
+    fn cut(&self, at: usize) -> usize {
+        let holds = self.constraints.holds.iter();
+        // Ascending, so that a hold right after another is seen too.
+        let cut = holds.fold(
+            at,
+            |cut, &(from, to)| {
+                if from < cut && cut < to + 2 * TAIL { to + 2 * TAIL } else { cut }
+            },
+        );
+        cut.min(self.scores.beat.len())
+    }
+
+    /// From which step a beat is held until `t`.
+    fn held_from(&self, t: usize) -> Option<usize> {
+        let holds = &self.constraints.holds;
+        let (from, _) = holds[holds.binary_search_by_key(&t, |&(_, to)| to).ok()?];
+        Some(from)
     }
 
     #[inline(always)]
@@ -262,6 +285,10 @@ impl<'a> Search<'a> {
             return;
         }
         let (low, high) = (bins.trailing_zeros() as usize, bins.ilog2() as usize);
+        if let Some(from) = self.held_from(t).filter(|from| *from >= table.origin) {
+            self.resume(table, from, t, row);
+            return;
+        }
         let (binary, ternary) = row.split_at_mut(BINS);
         // A margin for what the tempo may have changed by since the beat before.
         let shortest = self.intervals.partition_point(|interval| interval.bins.end + 8 <= low);
@@ -299,6 +326,16 @@ impl<'a> Search<'a> {
                     *score -= price * period(bin);
                 }
             }
+        }
+    }
+
+    /// Scores of the beat at `t` that ends a hold: the music goes on as it was.
+    fn resume(&self, table: &Table, from: usize, t: usize, row: &mut [f32; ROW]) {
+        let source = &table.rows[(from - table.origin) * ROW..][..ROW];
+        let slowing = isize::from(self.scores.slowing[t]) - isize::from(self.scores.slowing[from]);
+        let Some((bins, here)) = moved(&(0..BINS), slowing) else { return };
+        for (half, source) in row.chunks_exact_mut(BINS).zip(source.chunks_exact(BINS)) {
+            best_of(&mut half[here.clone()], &source[bins.clone()], &[0.0; BINS], self.scores.beat[t]);
         }
     }
 
@@ -389,6 +426,10 @@ impl<'a> Search<'a> {
 
     /// The step, and the bin it was left towards, from which the best path to this state came; `None` where it begins.
     fn before(&self, table: &Table, t: usize, ternary: bool, bin: usize) -> Option<(usize, usize)> {
+        if let Some(from) = self.held_from(t).filter(|from| *from >= table.origin) {
+            let slowing = isize::from(self.scores.slowing[t]) - isize::from(self.scores.slowing[from]);
+            return bin.checked_add_signed(-slowing).filter(|bin| *bin < BINS).map(|bin| (from, bin));
+        }
         let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
         let mut best = (self.beginning(table, t).unwrap_or(NEVER), None);
         for (n, interval) in self.intervals.iter().enumerate() {

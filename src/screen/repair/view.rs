@@ -1,0 +1,311 @@
+//! Drawing the repairing: the counts in their phrases, what was said of them, and how sure each bar is.
+//!
+//! Nothing here changes anything: the picture is a function of the state and the window.
+
+use super::keys::KEYS;
+use super::state::{Readiness, Repairing};
+use crate::dance::Dance;
+use crate::grid::mend::compare;
+use crate::grid::{Anchor, Grid};
+use crate::listening::Sureness;
+use crate::screen::colours::{Ink, Palette};
+use crate::units::{Beat, Seconds};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::{Modifier, Style};
+use std::ops::Range;
+use unicode_width::UnicodeWidthStr;
+
+/// The smallest window.
+const LEAST: (u16, u16) = (40, 12);
+/// Columns of one count, and of the margin in which phrases are named.
+const CELL: u16 = 4;
+const MARGIN: u16 = 8;
+/// Rows of one line of counts: the counts, what was said of them, how sure the bars are.
+const ROWS: u16 = 3;
+/// From here on a bar is called sure, and from here on fair: the values at which the pulse counts as clear, and at which
+/// the check stops warning.
+const SURE: f32 = 0.7;
+const FAIR: f32 = 0.5;
+/// A mark this near to a beat belongs to it; a tap may be farther off.
+const AT: f64 = 0.03;
+const TAPPED: f64 = 0.13;
+/// A beat that moved by less is where it was.
+const MOVED: f64 = 0.005;
+
+/// One line of counts.
+struct Line {
+    phrase: Option<usize>,
+    /// Whether the phrase begins here.
+    first: bool,
+    beats: Range<usize>,
+}
+
+/// Draws the mode into an area.
+pub fn view(state: &Repairing, dance: &Dance, palette: Palette, area: Rect, buffer: &mut Buffer) {
+    buffer.set_style(area, palette.ground());
+    if area.width < LEAST.0 || area.height < LEAST.1 {
+        put(buffer, area, 0, 0, "window too small", palette.style(Ink::Mark));
+        return;
+    }
+    let page = Page { state, dance, palette, grid: state.shown(dance) };
+    if state.help {
+        page.help(area, buffer);
+        return;
+    }
+    page.head(area, buffer);
+    let body = Rect { y: area.y + 2, height: area.height - 5, ..area };
+    match state.listed {
+        Some(at) => page.list(at, body, buffer),
+        None => page.counts(body, buffer),
+    }
+    page.foot(area, buffer);
+}
+
+/// Writes at a place of an area, cut at its edge; gives the column after.
+fn put(buffer: &mut Buffer, area: Rect, x: u16, y: u16, text: &str, style: Style) -> u16 {
+    if x >= area.width || y >= area.height {
+        return x;
+    }
+    let (end, _) = buffer.set_stringn(area.x + x, area.y + y, text, usize::from(area.width - x), style);
+    end - area.x
+}
+
+struct Page<'a> {
+    state: &'a Repairing,
+    dance: &'a Dance,
+    palette: Palette,
+    grid: &'a Grid,
+}
+
+impl Page<'_> {
+    fn ink(&self, ink: Ink) -> Style {
+        self.palette.style(ink)
+    }
+
+    fn head(&self, area: Rect, buffer: &mut Buffer) {
+        let title = put(buffer, area, 1, 0, "repairing the beats", self.ink(Ink::Now));
+        put(buffer, area, title + 2, 0, &self.dance.title, self.ink(Ink::Quiet));
+        let here = Beat::from(self.state.cursor);
+        let shown = if self.state.showing_before { "AS IT WAS BEFORE" } else { "" };
+        let at = if self.state.playing { self.state.at } else { self.grid.seconds_at(here) };
+        let playing = if self.state.playing { "playing" } else { "paused" };
+        let place = format!("{}  {}  {at}  {playing}", self.grid.count_at(here), self.grid.bar_at(here));
+        let width = u16::try_from(place.width()).unwrap_or(u16::MAX);
+        let from = put(buffer, area, 1, 1, shown, self.ink(Ink::Mark));
+        let x = area.width.saturating_sub(width + 1).max(from + 1);
+        put(buffer, area, x, 1, &place, self.ink(Ink::Quiet));
+    }
+
+    /// The counts in lines: a phrase begins a new one, and a long phrase goes on in the next, at a bar where it can.
+    fn lines(&self, width: u16) -> Vec<Line> {
+        let room = usize::from(((width - MARGIN) / CELL).max(1));
+        let mut phrases: Vec<(Option<usize>, Range<usize>)> = Vec::new();
+        let first = self.grid.phrases().first().map_or(self.grid.len(), |phrase| phrase.start);
+        if first > 0 {
+            phrases.push((None, 0..first));
+        }
+        phrases.extend(
+            self.grid.phrase_spans().map(|span| (Some(span.index), span.start.index()..span.end.index())),
+        );
+        let mut lines = Vec::new();
+        for (phrase, beats) in phrases {
+            let mut from = beats.start;
+            while from < beats.end {
+                let mut to = (from + room).min(beats.end);
+                if to < beats.end
+                    && let Some(bar) = self.grid.bars().iter().rev().find(|bar| **bar <= to)
+                    && *bar > from
+                {
+                    to = *bar;
+                }
+                lines.push(Line { phrase, first: from == beats.start, beats: from..to });
+                from = to;
+            }
+        }
+        lines
+    }
+
+    fn counts(&self, area: Rect, buffer: &mut Buffer) {
+        let lines = self.lines(area.width);
+        if lines.is_empty() {
+            put(
+                buffer,
+                area,
+                1,
+                1,
+                "no beats were heard: press space, and tap along with t",
+                self.ink(Ink::Mark),
+            );
+            return;
+        }
+        let fit = usize::from((area.height / ROWS).max(1));
+        let here = lines.iter().position(|line| line.beats.contains(&self.state.cursor)).unwrap_or(0);
+        let top = here.saturating_sub(fit / 2).min(lines.len().saturating_sub(fit));
+        for (row, line) in lines.iter().skip(top).take(fit).enumerate() {
+            let y = row as u16 * ROWS;
+            self.line(line, Rect { y: area.y + y, height: ROWS.min(area.height - y), ..area }, buffer);
+        }
+    }
+
+    fn line(&self, line: &Line, area: Rect, buffer: &mut Buffer) {
+        let label = match line.phrase {
+            Some(index) if line.first => {
+                format!("{:>3} {}", index + 1, self.grid.phrases()[index].letter)
+            }
+            None if line.first => "pickup".into(),
+            _ => String::new(),
+        };
+        put(buffer, Rect { width: MARGIN.min(area.width), ..area }, 1, 0, &label, self.ink(Ink::Quiet));
+        for (n, beat) in line.beats.clone().enumerate() {
+            let x = MARGIN + n as u16 * CELL;
+            self.beat(beat, x, area, buffer);
+        }
+    }
+
+    fn beat(&self, beat: usize, x: u16, area: Rect, buffer: &mut Buffer) {
+        let count = self.grid.count_at(Beat::from(beat)).count;
+        let bar = self.grid.bars().binary_search(&beat).ok();
+        let edge = if bar.is_some() { "|" } else { " " };
+        put(buffer, area, x, 0, edge, self.ink(Ink::Quiet));
+        let ink = if count == 1 { Ink::Now } else { Ink::Next };
+        let mut style = self.ink(ink);
+        if beat == self.state.cursor {
+            style = style.add_modifier(Modifier::REVERSED | Modifier::BOLD);
+        }
+        put(buffer, area, x + 1, 0, &format!("{count:>2}"), style);
+        let marks = self.marks(beat);
+        put(buffer, area, x + 1, 1, &marks, self.ink(Ink::Mark));
+        let sure = bar.filter(|_| !self.state.showing_before).and_then(|bar| self.state.sureness.get(bar));
+        if let Some(&sure) = sure {
+            let next = bar.and_then(|bar| self.grid.bars().get(bar + 1)).copied().unwrap_or(self.grid.len());
+            let room = (next - beat) * usize::from(CELL) - 1;
+            let (word, ink) = called(sure);
+            let shown: String = word.chars().take(room).collect();
+            put(buffer, area, x + 1, 2, &shown, self.ink(ink));
+        }
+    }
+
+    /// What was said of a beat, and whether it is elsewhere than before.
+    fn marks(&self, beat: usize) -> String {
+        let at = self.grid.beats()[beat];
+        let near = |time: Seconds, within: f64| (time.0 - at.0).abs() <= within;
+        let mut marks = String::new();
+        let mut mark = |sign: char| {
+            if !marks.contains(sign) && marks.len() < 2 {
+                marks.push(sign);
+            }
+        };
+        for anchor in self.dance.anchors.iter().filter(|_| !self.state.showing_before) {
+            match *anchor {
+                Anchor::Beat { at } if near(at, AT) => mark('+'),
+                Anchor::Hold { at, .. } if near(at, AT) => mark('~'),
+                Anchor::Tap { at } if near(at, TAPPED) => mark('t'),
+                _ => {}
+            }
+        }
+        if !self.state.showing_before && !self.state.comparison.is_nothing() {
+            let before = self.state.before.beats();
+            let next = before.partition_point(|beat| beat.0 < at.0);
+            let nearest = [next.checked_sub(1), (next < before.len()).then_some(next)]
+                .into_iter()
+                .flatten()
+                .map(|beat| at.0 - before[beat].0)
+                .min_by(|a, b| a.abs().total_cmp(&b.abs()));
+            match nearest {
+                Some(by) if by.abs() < MOVED => {}
+                Some(by) if by.abs() > 0.25 * self.grid.tempo_at(Beat::from(beat)).beat_length().0 => {
+                    mark('n')
+                }
+                Some(by) if by > 0.0 => mark('>'),
+                Some(_) => mark('<'),
+                None => mark('n'),
+            }
+        }
+        marks
+    }
+
+    fn list(&self, at: usize, area: Rect, buffer: &mut Buffer) {
+        let fit = usize::from(area.height.saturating_sub(1)).max(1);
+        let top = at.saturating_sub(fit - 1);
+        put(buffer, area, 1, 0, "what you have said of the beats, oldest first", self.ink(Ink::Quiet));
+        for (row, (index, anchor)) in self.dance.anchors.iter().enumerate().skip(top).take(fit).enumerate() {
+            let sign = if index == at { ">" } else { " " };
+            let style = self.ink(if index == at { Ink::Now } else { Ink::Quiet });
+            put(buffer, area, 1, row as u16 + 1, &format!("{sign} {anchor}"), style);
+        }
+    }
+
+    fn foot(&self, area: Rect, buffer: &mut Buffer) {
+        let y = area.height - 3;
+        let since = &self.state.comparison;
+        let marks = "t tapped  + placed  ~ held  < earlier  > later  n new";
+        let text = if self.state.showing_before {
+            format!(
+                "b shows the beats as they are now; since then {}",
+                compare(&self.state.before, &self.dance.grid)
+            )
+        } else if since.is_nothing() {
+            marks.to_owned()
+        } else {
+            format!("since you came: {since}")
+        };
+        put(buffer, area, 1, y, &text, self.ink(Ink::Quiet));
+        let (text, ink) = match (&self.state.typing, &self.state.readiness) {
+            (Some(digits), _) => {
+                (format!("phrases of how many counts? {digits}_ (enter; esc leaves it)"), Ink::Mark)
+            }
+            (None, Readiness::Listening(part)) if self.state.notice.is_none() => {
+                (format!("listening to the recording: {:.0} %", part * 100.0), Ink::Quiet)
+            }
+            (None, Readiness::Never(why)) if self.state.notice.is_none() => (why.clone(), Ink::Mark),
+            (None, _) => (self.state.notice.clone().unwrap_or_default(), Ink::Mark),
+        };
+        put(buffer, area, 1, y + 1, &text, self.ink(ink));
+        let keys: Vec<String> = if self.state.listed.is_some() {
+            ["up, down choose", "x takes it back", "enter goes there", "l closes"].map(str::to_owned).to_vec()
+        } else {
+            KEYS.iter()
+                .filter(|key| !key.short.is_empty())
+                .map(|key| format!("{} {}", key.name, key.short))
+                .collect()
+        };
+        self.key_line(&keys, Rect { y: area.y + y + 2, height: 1, ..area }, buffer);
+    }
+
+    /// As many keys as fit; the last two (help, leave) always.
+    fn key_line(&self, keys: &[String], area: Rect, buffer: &mut Buffer) {
+        let mut used = 1;
+        let width = |text: &String| text.width() + 2;
+        let (rest, last) = keys.split_at(keys.len().saturating_sub(2));
+        let reserved: usize = last.iter().map(width).sum();
+        let mut shown: Vec<&String> = Vec::new();
+        for key in rest {
+            if used + width(key) + reserved > usize::from(area.width) {
+                break;
+            }
+            used += width(key);
+            shown.push(key);
+        }
+        let text: Vec<&str> = shown.into_iter().chain(last).map(String::as_str).collect();
+        put(buffer, area, 1, 0, &text.join("  "), self.ink(Ink::Quiet));
+    }
+
+    fn help(&self, area: Rect, buffer: &mut Buffer) {
+        put(buffer, area, 1, 0, "repairing the beats: all keys (any key closes this)", self.ink(Ink::Now));
+        for (row, key) in KEYS.iter().filter(|key| !key.help.is_empty()).enumerate() {
+            let y = row as u16 + 2;
+            put(buffer, area, 1, y, key.name, self.ink(Ink::Next));
+            put(buffer, area, 10, y, key.help, self.ink(Ink::Quiet));
+        }
+    }
+}
+
+/// How sure a bar is, in a word.
+fn called(sureness: Sureness) -> (&'static str, Ink) {
+    match sureness.0 {
+        sure if sure >= SURE => ("sure", Ink::Quiet),
+        sure if sure >= FAIR => ("fair", Ink::Quiet),
+        _ => ("guess", Ink::Mark),
+    }
+}
