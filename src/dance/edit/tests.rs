@@ -279,7 +279,7 @@ fn cues_go_along_with_count_one() {
 fn taps_of_one_run_are_one_step() {
     let mut session = Session::of(&[(0.0, 4.0, "walk")]);
     let start = session.dance.clone();
-    let mut tap = |session: &mut Session, count: u32, gesture| {
+    let tap = |session: &mut Session, count: u32, gesture| {
         let anchors = (0..count).map(|n| Anchor::Tap { at: Seconds(f64::from(n)) }).collect();
         let grid = steady(20 + count as usize, 0.4);
         let label = "tap along".into();

@@ -74,17 +74,12 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
         match *anchor {
             Anchor::Tap { at } if inside(at.0 + LEAD) => want(&mut wanted, at.0 + LEAD, false),
             Anchor::Beat { at } if inside(at.0) => want(&mut wanted, at.0, true),
-            Anchor::Hold { at, until } if inside(at.0) && inside(until.0) => {
-                if (CLOSEST..=LONGEST_HOLD.0).contains(&(until.0 - at.0)) {
-                    wanted.retain(|other| {
-                        other.beside(at.0) || other.beside(until.0) || other.at < at.0 || other.at > until.0
-                    });
-                    want(&mut wanted, at.0, true);
-                    want(&mut wanted, until.0, true);
-                    for wanted in wanted.iter_mut().filter(|wanted| wanted.at == until.0) {
-                        wanted.held_from = Some(at.0);
-                    }
-                }
+            Anchor::Hold { at, until }
+                if inside(at.0)
+                    && inside(until.0)
+                    && (CLOSEST..=LONGEST_HOLD.0).contains(&(until.0 - at.0)) =>
+            {
+                hold(&mut wanted, at.0, until.0);
             }
             _ => {}
         }
@@ -104,6 +99,16 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
             Pin { at, exact, window: step(at - reach)..=step(at + reach), held }
         })
         .collect()
+}
+
+/// Wants a beat at `at` that is held until `until`.
+fn hold(wanted: &mut Vec<Wanted>, at: f64, until: f64) {
+    wanted.retain(|other| other.beside(at) || other.beside(until) || other.at < at || other.at > until);
+    want(wanted, at, true);
+    want(wanted, until, true);
+    for end in wanted.iter_mut().filter(|wanted| wanted.at == until) {
+        end.held_from = Some(at);
+    }
 }
 
 /// Wants a beat at `at`: an exact beat outranks taps beside it, otherwise the later word does.
