@@ -23,6 +23,8 @@ pub(super) enum Command {
     Draft(Draft),
     /// Check a dance: does every cue land, can it be read in time, can children do it
     Check(Check),
+    /// Correct the beats of a dance by ear: tap along, halve, double, shift, set count one
+    Repair(Repair),
     /// Lead a class from the full screen, in step with the sound
     Lead(Lead),
     /// Put a dance on paper, on the wall, into the children's bags: count sheet and more
@@ -168,6 +170,25 @@ pub(super) enum PaperName {
     A4,
     /// 8.5 by 11 inches
     Letter,
+}
+
+/// Options of `repair`.
+#[derive(Debug, Args)]
+pub(super) struct Repair {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// Play no sound; the beats still go by on the screen
+    #[arg(long)]
+    pub(super) silent: bool,
+    /// Sound comes this many milliseconds later than the device says (Bluetooth speakers: try 150)
+    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
+          value_parser = clap::value_parser!(i32).range(-500..=1000))]
+    pub(super) trim: i32,
+    /// Black words on a light ground
+    #[arg(long)]
+    pub(super) light: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
 }
 
 /// Options of `lead`.

@@ -99,7 +99,8 @@ pub(super) fn usable<T>(found: Found<T, Problem>, dance: &Dance, output: &mut Ou
     }
 }
 
-fn cache(hearing: &Hearing) -> Cache {
+/// The memory of what was heard, or none.
+pub(super) fn cache(hearing: &Hearing) -> Cache {
     if hearing.no_cache { Cache::default() } else { Cache::of_this_user() }
 }
 

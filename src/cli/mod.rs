@@ -18,6 +18,7 @@ mod moves;
 mod output;
 mod pack;
 mod problem;
+mod repair;
 mod unpack;
 
 pub use arguments::{Arguments, command};
@@ -77,6 +78,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Draft(options)) => draft::run(&options, output),
         Some(Command::Check(options)) => check::run(&options, output),
         Some(Command::HandOut(options)) => hand_out::run(&options, output),
+        Some(Command::Repair(options)) => repair::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
         Some(Command::Pack(options)) => pack::run(&options, output),
@@ -95,6 +97,7 @@ Farandole: teach music by movement.
   farandole listen song.mp3           what does this recording do?
   farandole draft song.mp3            make a first dance for it
   farandole check song.dance.json     does it land, can it be read, can it be done?
+  farandole repair song.dance.json    the beat is wrong here: correct it by ear
   farandole lead song.dance.json      lead the class from a full screen
   farandole hand-out song.dance.json  print it: count sheet and more
   farandole pack song.dance.json      put it into one file for a colleague

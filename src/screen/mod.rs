@@ -7,11 +7,13 @@ pub mod desk;
 pub mod floor;
 mod glyphs;
 pub mod repair;
+mod repairing;
 mod run;
 mod terminal;
 #[cfg(unix)]
 mod unix;
 
+pub use repairing::run_repairing;
 pub use run::{FloorOptions, require_terminal, run_floor};
 
 use std::io;

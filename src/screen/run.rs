@@ -155,7 +155,7 @@ fn lead(
 }
 
 /// Reads the keyboard on a thread of its own, which ends when nobody listens or when the keyboard is gone.
-fn keys() -> Receiver<Event> {
+pub(super) fn keys() -> Receiver<Event> {
     let (sender, receiver) = sync_channel(256);
     // Without a thread the channel closes at once, and the floor is left.
     let _ = thread::Builder::new().name("keys".to_owned()).spawn(move || read_keys(&sender));

@@ -126,6 +126,8 @@ pub struct Repairing {
     pub along: bool,
     /// One sentence on what was done, or why not.
     pub notice: Option<String>,
+    /// What cannot be written, until it can.
+    pub trouble: Option<String>,
     /// Digits of a phrase's length that is being typed.
     pub typing: Option<String>,
     /// Which correction is pointed at, while they are listed.
@@ -159,6 +161,7 @@ impl Repairing {
             comparison: Comparison::default(),
             along: true,
             notice: None,
+            trouble: None,
             typing: None,
             listed: None,
             help: false,

@@ -71,6 +71,33 @@ fn put(buffer: &mut Buffer, area: Rect, x: u16, y: u16, text: &str, style: Style
     end - area.x
 }
 
+/// Draws a question over the lower part of an area.
+pub fn question(sentence: &str, keys: &str, palette: Palette, area: Rect, buffer: &mut Buffer) {
+    let width = usize::from(area.width.saturating_sub(2)).max(1);
+    let mut lines: Vec<String> = vec![String::new()];
+    for word in sentence.split_whitespace() {
+        let last = lines.len() - 1;
+        if lines[last].width() + word.width() + 1 > width && !lines[last].is_empty() {
+            lines.push(String::new());
+        }
+        let line = lines.len() - 1;
+        if !lines[line].is_empty() {
+            lines[line].push(' ');
+        }
+        lines[line].push_str(word);
+    }
+    let height = (lines.len() as u16 + 3).min(area.height);
+    let room = Rect { y: area.bottom() - height, height, ..area };
+    for y in 0..height {
+        put(buffer, room, 0, y, &" ".repeat(usize::from(room.width)), palette.ground());
+    }
+    put(buffer, room, 0, 0, &"-".repeat(usize::from(room.width)), palette.style(Ink::Quiet));
+    for (row, line) in lines.iter().enumerate() {
+        put(buffer, room, 1, row as u16 + 1, line, palette.style(Ink::Mark));
+    }
+    put(buffer, room, 1, height.saturating_sub(1), keys, palette.style(Ink::Now));
+}
+
 struct Page<'a> {
     state: &'a Repairing,
     dance: &'a Dance,
@@ -254,6 +281,9 @@ impl Page<'_> {
         let (text, ink) = match (&self.state.typing, &self.state.readiness) {
             (Some(digits), _) => {
                 (format!("phrases of how many counts? {digits}_ (enter; esc leaves it)"), Ink::Mark)
+            }
+            (None, _) if self.state.notice.is_none() && self.state.trouble.is_some() => {
+                (self.state.trouble.clone().unwrap_or_default(), Ink::Mark)
             }
             (None, Readiness::Listening(part)) if self.state.notice.is_none() => {
                 (format!("listening to the recording: {:.0} %", part * 100.0), Ink::Quiet)

@@ -1,0 +1,22 @@
+//! `repair`: the beats of a dance, corrected by ear.
+
+use super::arguments::Repair;
+use super::{Outcome, Output, Problem, draft, hear};
+use crate::screen::{self, FloorOptions, desk};
+
+/// Runs the command.
+pub(super) fn run(options: &Repair, output: &mut Output) -> Result<Outcome, Problem> {
+    screen::require_terminal()?;
+    let book = draft::book(None)?;
+    let opened = desk::open(&options.dance)?;
+    let how = FloorOptions {
+        silent: options.silent,
+        trim_ms: options.trim,
+        light: options.light,
+        ..FloorOptions::default()
+    };
+    if let Some(farewell) = screen::run_repairing(opened, book, hear::cache(&options.hearing), how)? {
+        output.remark(format_args!("note: {farewell}"));
+    }
+    Ok(Outcome::Clean)
+}
