@@ -166,7 +166,7 @@ pub(crate) struct Search<'a> {
 impl<'a> Search<'a> {
     pub(crate) fn new(settings: &'a Settings, scores: &'a Scores, constraints: &'a Constraints) -> Self {
         let told = constraints.told;
-        let left_out = settings.left_out * if told || constraints.end_from > 0 { TOLD } else { 1.0 };
+        let left_out = settings.left_out * if told { TOLD } else { 1.0 };
         let first_interval = (SHORTEST * (-OFF).exp()).ceil() as usize;
         let last_interval = (LONGEST * OFF.exp()).floor() as usize;
         let intervals = (first_interval..=last_interval)
