@@ -125,7 +125,7 @@ pub(super) struct Check {
     pub(super) hearing: Hearing,
 }
 
-/// Options of `hand-out`. Each kind has a switch; none of them means all.
+/// Options of `hand-out`. Each kind has a switch; none of them means all that is made for paper.
 #[derive(Debug, Args)]
 pub(super) struct HandOut {
     /// The dance
@@ -139,6 +139,24 @@ pub(super) struct HandOut {
     /// The listening map with its answers
     #[arg(long)]
     pub(super) answers: bool,
+    /// The calls as captions for a video player: WebVTT and SubRip
+    #[arg(long)]
+    pub(super) captions: bool,
+    /// The beats as a table (CSV)
+    #[arg(long)]
+    pub(super) beats: bool,
+    /// The cues as a table (CSV)
+    #[arg(long)]
+    pub(super) cues: bool,
+    /// A MIDI file with the tempo map, phrases, turns and cues
+    #[arg(long)]
+    pub(super) midi: bool,
+    /// Beats and phrases for research programs (JAMS)
+    #[arg(long)]
+    pub(super) jams: bool,
+    /// Everything [default: what is made for paper]
+    #[arg(long)]
+    pub(super) all: bool,
     /// The folder to write into [default: beside the dance]
     #[arg(long, value_name = "FOLDER", conflicts_with = "output")]
     pub(super) to: Option<PathBuf>,

@@ -66,15 +66,20 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     Ok(Outcome::Clean)
 }
 
-/// The kinds that were asked for; all of them when none was named.
+/// The kinds that were asked for; those for paper when none was named.
 fn kinds(options: &HandOut) -> Vec<Kind> {
     let asked = |kind: &Kind| match kind {
         Kind::CountSheet => options.sheet,
         Kind::ListeningMap => options.map,
         Kind::AnsweredMap => options.answers,
+        Kind::Captions => options.captions,
+        Kind::Beats => options.beats,
+        Kind::Cues => options.cues,
+        Kind::TempoMap => options.midi,
+        Kind::Annotations => options.jams,
     };
-    let named: Vec<Kind> = Kind::ALL.iter().copied().filter(asked).collect();
-    if named.is_empty() { Kind::ALL.to_vec() } else { named }
+    let named: Vec<Kind> = Kind::ALL.iter().copied().filter(|kind| options.all || asked(kind)).collect();
+    if named.is_empty() { Kind::PRINTED.to_vec() } else { named }
 }
 
 /// The files that were asked for.

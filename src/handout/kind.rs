@@ -11,11 +11,33 @@ pub enum Kind {
     ListeningMap,
     /// The same with everything written in.
     AnsweredMap,
+    /// The calls as captions for a video player.
+    Captions,
+    /// The beats as a table.
+    Beats,
+    /// The cues as a table.
+    Cues,
+    /// The tempo map, markers and cue points for notation and sequencing programs.
+    TempoMap,
+    /// Beats and phrases for research programs.
+    Annotations,
 }
 
 impl Kind {
     /// Every kind, in the order in which they are made.
-    pub const ALL: &'static [Self] = &[Self::CountSheet, Self::ListeningMap, Self::AnsweredMap];
+    pub const ALL: &'static [Self] = &[
+        Self::CountSheet,
+        Self::ListeningMap,
+        Self::AnsweredMap,
+        Self::Captions,
+        Self::Beats,
+        Self::Cues,
+        Self::TempoMap,
+        Self::Annotations,
+    ];
+
+    /// Those that are made to be printed.
+    pub const PRINTED: &'static [Self] = &[Self::CountSheet, Self::ListeningMap, Self::AnsweredMap];
 
     /// What file names call it: lower-case words joined by hyphens.
     #[must_use]
@@ -24,6 +46,11 @@ impl Kind {
             Self::CountSheet => "count-sheet",
             Self::ListeningMap => "listening-map",
             Self::AnsweredMap => "answered-map",
+            Self::Captions => "captions",
+            Self::Beats => "beats",
+            Self::Cues => "cues",
+            Self::TempoMap => "tempo-map",
+            Self::Annotations => "annotations",
         }
     }
 
@@ -33,14 +60,23 @@ impl Kind {
         match self {
             Self::CountSheet => &["html", "pdf"],
             Self::ListeningMap | Self::AnsweredMap => &["svg", "pdf"],
+            Self::Captions => &["vtt", "srt"],
+            Self::Beats | Self::Cues => &["csv"],
+            Self::TempoMap => &["mid"],
+            Self::Annotations => &["jams"],
         }
     }
 }
 
-/// Its name in a sentence: `count sheet`.
+/// Its name in a sentence: `count sheet`, `table of beats`.
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(&self.stem().replace('-', " "))
+        match self {
+            Self::Captions => f.pad("caption file"),
+            Self::Beats | Self::Cues => f.pad(&format!("table of {}", self.stem())),
+            Self::Annotations => f.pad("file of annotations"),
+            _ => f.pad(&self.stem().replace('-', " ")),
+        }
     }
 }
 

@@ -4,6 +4,7 @@
 //! here and no clock is read: the same dance gives the same bytes on every day and every machine. Nothing that only
 //! concerns the teacher's own machine (folders, user names, notes to herself) is put in unless she asks for it.
 
+mod captions;
 mod cautions;
 mod count_sheet;
 mod covering_note;
@@ -11,12 +12,15 @@ mod drawing;
 mod facts;
 mod form;
 mod hill;
+mod jams;
 mod kind;
 mod landing_chart;
 mod like;
 mod listening_map;
 mod markup;
+mod midi;
 mod rights;
+mod tables;
 
 pub use covering_note::covering_note;
 pub use kind::{Kind, Paper};
@@ -77,6 +81,12 @@ pub fn make(kind: Kind, ending: &str, material: &Material<'_>) -> Result<Vec<u8>
         (Kind::ListeningMap | Kind::AnsweredMap, "svg" | "pdf") => {
             Ok(drawn(listening_map::draw(material, kind == Kind::AnsweredMap), ending))
         }
+        (Kind::Captions, "vtt") => Ok(captions::webvtt(material).into_bytes()),
+        (Kind::Captions, "srt") => Ok(captions::subrip(material).into_bytes()),
+        (Kind::Beats, "csv") => Ok(tables::beats(material).into_bytes()),
+        (Kind::Cues, "csv") => Ok(tables::cues(material).into_bytes()),
+        (Kind::TempoMap, "mid") => Ok(midi::midi(material)),
+        (Kind::Annotations, "jams") => Ok(jams::jams(material).into_bytes()),
         _ => Err(HandoutError::Ending { kind, ending: ending.to_owned() }),
     }
 }
