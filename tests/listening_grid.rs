@@ -342,6 +342,21 @@ fn wishes_for_another_level_hold_from_where_they_are_made() {
         beats(heard).into_iter().filter(|b| (*b > times[24] - 0.1) == after).collect()
     };
     let whole = decode(&evidence, &[]);
+    // A wish early on must not lose the beats before it, though leaving them out would spare the search the change.
+    for early in [4, 8, 12, 16] {
+        for level in [Level::Double, Level::Half] {
+            let from = Seconds(times[early]);
+            let heard = decode(&evidence, &[Anchor::Level { from, level }]);
+            let before = |heard: &HeardGrid| beats(heard).iter().filter(|b| **b < times[early] - 0.1).count();
+            assert_eq!(
+                before(&heard),
+                before(&decode(&evidence, &[])),
+                "{level:?} from beat {early}: {:?} of {:?}",
+                &beats(&heard)[..8],
+                &times[..8]
+            );
+        }
+    }
     let heard = decode(&evidence, &[Anchor::Level { from, level: Level::Half }]);
     assert!(f_measure(&part(&whole, false), &part(&heard, false), 0.03) > 0.95);
     let half: Vec<f64> = times[24..].iter().copied().step_by(2).collect();

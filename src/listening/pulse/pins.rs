@@ -128,8 +128,8 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mu
     hold_level(pins, constraints, scores);
     let beat = &mut scores.beat;
     let steps = beat.len();
-    constraints.begin = 0..first.window.end() + 1;
-    constraints.end_from = *last.window.start();
+    constraints.begin.end = constraints.begin.end.min(first.window.end() + 1);
+    constraints.end_from = constraints.end_from.max(*last.window.start());
     let mut done = 0;
     for t in 0..steps {
         while pins.get(done).is_some_and(|pin| *pin.window.end() < t) {

@@ -90,6 +90,7 @@ impl Rereading {
         let Some(&last) = beats.last() else { return };
         let free = |at: f64| pins.iter().any(|pin| (pin.at - at).abs() < PINNED);
         let mut wanted = vec![false; steps];
+        let mut asked: Vec<std::ops::Range<usize>> = Vec::new();
         for (n, &beat) in beats.iter().enumerate() {
             let length = match (beats.get(n + 1), n.checked_sub(1)) {
                 (Some(next), _) => next - beat,
@@ -97,11 +98,30 @@ impl Rereading {
                 (None, None) => 0.5,
             };
             let room = (ROOM * length).max(1.5 / per_second);
-            wanted[step(beat - room)..step(beat + room + 1.0 / per_second)].fill(true);
-            let bin = bin_of((length * per_second) as f32);
+            let window = step(beat - room)..step(beat + room + 1.0 / per_second);
+            wanted[window.clone()].fill(true);
+            // Each of them is asked for: none is left out to be spared a change of tempo.
+            if !free(beat) {
+                asked.push(window.clone());
+                constraints.begin.end = constraints.begin.end.min(window.end + 1);
+                constraints.end_from = constraints.end_from.max(window.start);
+            }
+            let bins = |length: f64| bins_near(bin_of((length * per_second) as f32) as isize, TEMPO_ROOM);
+            // A beat is reached in the tempo before it and left in the one after.
+            let before = n.checked_sub(1).map_or(length, |before| beat - beats[before]);
+            let allowed = bins(length) | bins(before);
             let around = step(beat - 0.5 * length)..step(beat + 0.5 * length);
             for t in around.filter(|t| !free(*t as f64 / per_second)) {
-                constraints.bins[t] = bins_near(bin as isize, TEMPO_ROOM);
+                constraints.bins[t] = allowed;
+            }
+        }
+        let mut done = 0;
+        for (t, earliest) in constraints.earliest.iter_mut().enumerate() {
+            while asked.get(done).is_some_and(|window| window.end <= t) {
+                done += 1;
+            }
+            if let Some(window) = done.checked_sub(1).and_then(|last| asked.get(last)) {
+                *earliest = (*earliest).max(window.start as u32);
             }
         }
         constraints.told = true;
