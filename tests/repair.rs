@@ -4,7 +4,7 @@ use farandole::dance::edit::{Command, History, Selection};
 use farandole::dance::{Dance, MoveBook};
 use farandole::grid::Anchor;
 use farandole::grid::mend::compare;
-use farandole::listening::Memory;
+use farandole::listening::{Memory, Remembered};
 use farandole::screen::colours::{Depth, Ink, Palette, Theme};
 use farandole::screen::desk::Again;
 use farandole::screen::repair::{Action, Effect, KEYS, Message, Readiness, Repairing, update, view};
@@ -37,13 +37,21 @@ struct Work {
     state: Repairing,
     now: Duration,
     played: Vec<Effect>,
+    remembered: Remembered,
 }
 
 impl Work {
     fn new() -> Self {
         let dance = GOATS.0.clone();
         let state = Repairing::new(&dance, Beat(0.0), Readiness::Ready, 0);
-        Self { dance, history: History::of_saved(), state, now: Duration::ZERO, played: Vec::new() }
+        Self {
+            dance,
+            history: History::of_saved(),
+            state,
+            now: Duration::ZERO,
+            played: Vec::new(),
+            remembered: Remembered::default(),
+        }
     }
 
     fn tell(&mut self, message: Message) {
@@ -55,7 +63,8 @@ impl Work {
     fn carry_out(&mut self, effect: Effect) {
         match effect {
             Effect::HearAgain { number, anchors } => {
-                let heard = GOATS.1.grid(&anchors);
+                let heard = GOATS.1.grid_again(&anchors, &mut self.remembered);
+                assert_eq!(heard, GOATS.1.grid(&anchors), "what was found before changes nothing");
                 let (grid, sureness) = (heard.grid.clone().rounded(), heard.sureness.clone());
                 let listening = GOATS.1.describe(heard);
                 self.tell(Message::Again(Box::new(Again { number, grid, sureness, listening })));

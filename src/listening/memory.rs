@@ -1,7 +1,10 @@
 //! What is kept of a recording's sound so that its grid can be heard again with other anchors, without the sound.
 
 use super::form::sureness_of;
-use super::{Envelope, Evidence, HeardGrid, Listening, Sureness, decode, describe};
+use super::{
+    Envelope, Evidence, HeardGrid, Listening, Remembered, Settings, Sureness, decode, decode_remembering,
+    describe,
+};
 use crate::grid::{Anchor, Grid};
 use serde::{Deserialize, Serialize};
 
@@ -19,6 +22,12 @@ impl Memory {
     #[must_use]
     pub fn grid(&self, anchors: &[Anchor]) -> HeardGrid {
         decode(&self.evidence, anchors)
+    }
+
+    /// The same for someone who asks again and again: quicker with what was found before for this memory, and equal.
+    #[must_use]
+    pub fn grid_again(&self, anchors: &[Anchor], remembered: &mut Remembered) -> HeardGrid {
+        decode_remembering(&self.evidence, anchors, &Settings::default(), remembered)
     }
 
     /// Everything that can be told of the recording on this grid.

@@ -26,7 +26,7 @@ pub use listener::{Ear, Listener, listen};
 pub use loudness::{Envelope, Metering};
 pub use memory::Memory;
 pub use mono::{MonoStream, RATE, mono_22050};
-pub use pulse::{HeardGrid, Settings, decode, decode_with};
+pub use pulse::{HeardGrid, Remembered, Settings, decode, decode_remembering, decode_with};
 pub use tempo::TempoWord;
 pub use types::{
     Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,

@@ -55,7 +55,66 @@ pub fn decode(evidence: &Evidence, anchors: &[Anchor]) -> HeardGrid {
 /// [`decode`] with other settings than those that ship: for measuring.
 #[must_use]
 pub fn decode_with(evidence: &Evidence, anchors: &[Anchor], settings: &Settings) -> HeardGrid {
-    let scores = scores(evidence, settings);
+    decode_remembering(evidence, anchors, settings, &mut Remembered::default())
+}
+
+/// What was searched for and found before, for the same evidence and settings: a correction of bars or phrases needs no
+/// search at all, and one of the level only its second half. What is found does not depend on it.
+#[derive(Debug, Clone, Default)]
+pub struct Remembered {
+    scores: Option<Scores>,
+    /// The latest last.
+    paths: Vec<(Asked, Vec<Step>)>,
+}
+
+/// What a search was asked for.
+type Asked = (Vec<Pin>, Option<Rereading>);
+
+/// The most paths that are remembered: a few steps back and forth.
+const PATHS: usize = 8;
+
+impl Remembered {
+    /// The path that was found for this, or the one that `search` finds.
+    fn path(
+        &mut self,
+        pins: &[Pin],
+        reading: Option<&Rereading>,
+        search: impl FnOnce() -> Vec<Step>,
+    ) -> Vec<Step> {
+        let same = |asked: &Asked| asked.0 == pins && asked.1.as_ref() == reading;
+        if let Some((_, path)) = self.paths.iter().find(|(asked, _)| same(asked)) {
+            return path.clone();
+        }
+        let path = search();
+        if self.paths.len() >= PATHS {
+            self.paths.remove(0);
+        }
+        self.paths.push(((pins.to_vec(), reading.cloned()), path.clone()));
+        path
+    }
+}
+
+/// [`decode_with`] for someone who asks again and again: `remembered` must come from the same evidence and settings.
+#[must_use]
+pub fn decode_remembering(
+    evidence: &Evidence,
+    anchors: &[Anchor],
+    settings: &Settings,
+    remembered: &mut Remembered,
+) -> HeardGrid {
+    let scores = remembered.scores.take().unwrap_or_else(|| scores(evidence, settings));
+    let heard = decode_scores(evidence, anchors, settings, &scores, remembered);
+    remembered.scores = Some(scores);
+    heard
+}
+
+fn decode_scores(
+    evidence: &Evidence,
+    anchors: &[Anchor],
+    settings: &Settings,
+    scores: &Scores,
+    remembered: &mut Remembered,
+) -> HeardGrid {
     let pins = pins::pins(anchors, scores.beat.len());
     if pins.is_empty() {
         if evidence.length.0 < SHORTEST.0 {
@@ -66,8 +125,8 @@ pub fn decode_with(evidence: &Evidence, anchors: &[Anchor], settings: &Settings)
         }
     }
     let path = match Rereading::new(anchors) {
-        Some(reading) => reread(&reading, settings, &scores, &pins, evidence),
-        None => search(settings, &scores, &pins, |_| ()),
+        Some(reading) => reread(&reading, settings, scores, &pins, evidence, remembered),
+        None => remembered.path(&pins, None, || search(settings, scores, &pins, |_| ())),
     };
     let placed = place::placed(evidence, &path, &pins);
     if placed.is_empty() || (pins.is_empty() && placed.len() < FEWEST) {
@@ -129,13 +188,20 @@ fn reread(
     scores: &Scores,
     pins: &[Pin],
     evidence: &Evidence,
+    remembered: &mut Remembered,
 ) -> Vec<Step> {
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
-    let heard = place::placed(evidence, &search(settings, scores, &before, |_| ()), &before);
-    let heard: Vec<f64> = heard.iter().map(|(_, at)| at.0).collect();
-    let path = search(settings, scores, pins, |constraints| reading.constrain(&heard, pins, constraints));
+    let heard = remembered.path(&before, None, || search(settings, scores, &before, |_| ()));
+    let heard: Vec<f64> = place::placed(evidence, &heard, &before).iter().map(|(_, at)| at.0).collect();
+    let path = remembered.path(pins, Some(reading), || {
+        search(settings, scores, pins, |constraints| reading.constrain(&heard, pins, constraints))
+    });
     // Wishes that contradict one another leave no path: then the beats as heard are the better answer.
-    if path.len() >= FEWEST { path } else { search(settings, scores, pins, |_| ()) }
+    if path.len() >= FEWEST {
+        path
+    } else {
+        remembered.path(pins, None, || search(settings, scores, pins, |_| ()))
+    }
 }
 
 /// The evidence as the search reads it.

@@ -4,7 +4,7 @@
 use crate::dance::Dance;
 use crate::grid::{Anchor, Grid};
 use crate::identity::Identity;
-use crate::listening::{Listening, Memory, Sureness};
+use crate::listening::{Listening, Memory, Remembered, Sureness};
 use crate::recording::{self, DecodeError, Recording, Store};
 use crate::shelf::{self, Cache, FileKey, Found, Heard};
 use std::path::{Path, PathBuf};
@@ -256,7 +256,8 @@ fn listen(
 /// Answers requests, the newest first and the others never.
 fn hear_again(memory: &Memory, dance: &Dance, requests: &Receiver<Request>, telling: &Telling) {
     let sureness = memory.sureness(&dance.grid);
-    let now = memory.grid(&dance.anchors).grid.rounded();
+    let mut remembered = Remembered::default();
+    let now = memory.grid_again(&dance.anchors, &mut remembered).grid.rounded();
     let otherwise = (!same_beats(&now, &dance.grid)).then(|| {
         "the beats of this dance were heard by another version of the program: a correction lets this one hear them all \
          again"
@@ -269,7 +270,7 @@ fn hear_again(memory: &Memory, dance: &Dance, requests: &Receiver<Request>, tell
         while let Ok(newer) = requests.try_recv() {
             request = newer;
         }
-        let heard = memory.grid(&request.anchors);
+        let heard = memory.grid_again(&request.anchors, &mut remembered);
         let (grid, sureness) = (heard.grid.clone().rounded(), heard.sureness.clone());
         let listening = memory.describe(heard);
         let again = Again { number: request.number, grid, sureness, listening };
