@@ -139,6 +139,9 @@ pub(super) struct HandOut {
     /// The listening map with its answers
     #[arg(long)]
     pub(super) answers: bool,
+    /// A page for home, with the recording inside: plays in any browser, offline
+    #[arg(long)]
+    pub(super) page: bool,
     /// The calls as captions for a video player: WebVTT and SubRip
     #[arg(long)]
     pub(super) captions: bool,

@@ -3,8 +3,9 @@
 use super::arguments::{HandOut, PaperName};
 use super::draft::with_class;
 use super::{Outcome, Output, Problem, hear};
-use crate::handout::{self, Kind, Material, Paper};
-use crate::shelf;
+use crate::handout::{self, Kind, Material, Paper, Sound};
+use crate::{recording, shelf};
+use std::fs;
 use std::path::{Path, PathBuf};
 
 /// One file to be made: what, in which form, where.
@@ -28,12 +29,12 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     }
     let found = shelf::recording_for(&opened.dance, &options.dance, &mut |path| {
         let heard = hear::hear(path, &options.hearing, output)?;
-        Ok((heard.identity, heard.listening))
+        Ok((heard.identity, (heard.listening, path.to_owned())))
     });
     let heard = hear::usable(found, &opened.dance, output);
     let material = Material {
         dance: &opened.dance,
-        heard: heard.as_ref(),
+        heard: heard.as_ref().map(|(heard, _)| heard),
         paper: match options.paper {
             PaperName::A4 => Paper::A4,
             PaperName::Letter => Paper::Letter,
@@ -42,8 +43,13 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     };
     let mut made = Vec::new();
     for file in &wanted {
-        let bytes = handout::make(file.kind, &file.ending, &material)
-            .map_err(|source| Problem::HandOut { path: file.path.clone(), source })?;
+        let bytes = match &heard {
+            Some((_, recording)) if file.kind == Kind::Page && file.ending == "html" => {
+                page(&material, recording)?
+            }
+            _ => handout::make(file.kind, &file.ending, &material),
+        };
+        let bytes = bytes.map_err(|source| Problem::HandOut { path: file.path.clone(), source })?;
         made.push((file, bytes));
     }
     for (file, bytes) in &made {
@@ -66,12 +72,31 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     Ok(Outcome::Clean)
 }
 
+/// The page with the recording inside: as it is where browsers play it, else as WAV.
+fn page(
+    material: &Material<'_>,
+    recording: &Path,
+) -> Result<Result<Vec<u8>, handout::HandoutError>, Problem> {
+    let bytes = fs::read(recording).map_err(|source| Problem::File {
+        what: "read",
+        path: recording.to_owned(),
+        source,
+    })?;
+    if let Some(sound) = Sound::as_it_is(&bytes) {
+        return Ok(handout::page(material, &sound));
+    }
+    let decoded = recording::decode(recording, &mut |_| {})?;
+    let bytes = handout::wave(&decoded.samples, decoded.channels, decoded.rate.0);
+    Ok(handout::page(material, &Sound { bytes: &bytes, kind: "audio/wav" }))
+}
+
 /// The kinds that were asked for; those for paper when none was named.
 fn kinds(options: &HandOut) -> Vec<Kind> {
     let asked = |kind: &Kind| match kind {
         Kind::CountSheet => options.sheet,
         Kind::ListeningMap => options.map,
         Kind::AnsweredMap => options.answers,
+        Kind::Page => options.page,
         Kind::Captions => options.captions,
         Kind::Beats => options.beats,
         Kind::Cues => options.cues,

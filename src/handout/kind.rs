@@ -11,6 +11,8 @@ pub enum Kind {
     ListeningMap,
     /// The same with everything written in.
     AnsweredMap,
+    /// A page with the recording inside, for home; made by [`super::page`].
+    Page,
     /// The calls as captions for a video player.
     Captions,
     /// The beats as a table.
@@ -29,6 +31,7 @@ impl Kind {
         Self::CountSheet,
         Self::ListeningMap,
         Self::AnsweredMap,
+        Self::Page,
         Self::Captions,
         Self::Beats,
         Self::Cues,
@@ -46,6 +49,7 @@ impl Kind {
             Self::CountSheet => "count-sheet",
             Self::ListeningMap => "listening-map",
             Self::AnsweredMap => "answered-map",
+            Self::Page => "take-home-page",
             Self::Captions => "captions",
             Self::Beats => "beats",
             Self::Cues => "cues",
@@ -60,6 +64,7 @@ impl Kind {
         match self {
             Self::CountSheet => &["html", "pdf"],
             Self::ListeningMap | Self::AnsweredMap => &["svg", "pdf"],
+            Self::Page => &["html"],
             Self::Captions => &["vtt", "srt"],
             Self::Beats | Self::Cues => &["csv"],
             Self::TempoMap => &["mid"],
@@ -72,6 +77,7 @@ impl Kind {
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Page => f.pad("take-home page"),
             Self::Captions => f.pad("caption file"),
             Self::Beats | Self::Cues => f.pad(&format!("table of {}", self.stem())),
             Self::Annotations => f.pad("file of annotations"),

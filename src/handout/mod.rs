@@ -19,12 +19,14 @@ mod like;
 mod listening_map;
 mod markup;
 mod midi;
+mod page;
 mod rights;
 mod tables;
 
 pub use covering_note::covering_note;
 pub use kind::{Kind, Paper};
 pub use landing_chart::Chart;
+pub use page::{Sound, page, wave};
 pub use rights::{Law, rule_for};
 
 use crate::dance::Dance;
@@ -57,6 +59,9 @@ pub enum HandoutError {
     /// There are no counts to print: the grid must be repaired first.
     #[error("the dance has no beats, so there are no counts to print; repair its grid first")]
     NoBeats,
+    /// The page has nothing to play: the recording must be found first.
+    #[error("the page for home plays the recording, which was not found; put it beside the dance")]
+    NoSound,
 }
 
 /// The forms of a kind in a sentence: `.html or .pdf`.
@@ -64,7 +69,7 @@ fn endings(kind: Kind) -> String {
     kind.endings().iter().map(|ending| format!("'.{ending}'")).collect::<Vec<_>>().join(" or ")
 }
 
-/// The bytes of one hand-out. `ending` is the file name's, without the dot, in lower case.
+/// The bytes of one hand-out; the page for home, which needs the sound too, is made by [`page`]. `ending` is the file name's, without the dot, in lower case.
 ///
 /// # Errors
 /// [`HandoutError`]: the kind does not come in that form, or the dance has nothing to print.
@@ -81,6 +86,7 @@ pub fn make(kind: Kind, ending: &str, material: &Material<'_>) -> Result<Vec<u8>
         (Kind::ListeningMap | Kind::AnsweredMap, "svg" | "pdf") => {
             Ok(drawn(listening_map::draw(material, kind == Kind::AnsweredMap), ending))
         }
+        (Kind::Page, "html") => Err(HandoutError::NoSound),
         (Kind::Captions, "vtt") => Ok(captions::webvtt(material).into_bytes()),
         (Kind::Captions, "srt") => Ok(captions::subrip(material).into_bytes()),
         (Kind::Beats, "csv") => Ok(tables::beats(material).into_bytes()),

@@ -1,0 +1,155 @@
+//! The take-home page in a real browser: headless Chromium plays it, and axe-core audits it for accessibility.
+//!
+//! `tests/browser/drive.mjs` does what a person would and prints what was seen; what is right is decided here.
+
+use farandole::dance::{Dance, file};
+use farandole::handout::{Material, Paper, Sound, page};
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+fn root(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+fn demo() -> Dance {
+    let text =
+        fs::read_to_string(root("assets/demo/march-and-farandole.dance.json")).expect("the demo is there");
+    file::from_json(&text).expect("the demo is a dance").dance
+}
+
+fn material(dance: &Dance) -> Material<'_> {
+    Material { dance, heard: None, paper: Paper::A4, notes: false }
+}
+
+fn made(dance: &Dance) -> String {
+    let bytes = fs::read(root("assets/demo/march-and-farandole.ogg")).expect("the demo is there");
+    let sound = Sound::as_it_is(&bytes).expect("browsers play Ogg Vorbis");
+    String::from_utf8(page(&material(dance), &sound).expect("there are counts")).expect("HTML is UTF-8")
+}
+
+/// What the browser showed.
+fn driven(html: &str) -> Value {
+    let folder = tempfile::tempdir().expect("a scratch folder");
+    let path = folder.path().join("home.html");
+    fs::write(&path, html).expect("a writable folder");
+    assert!(
+        root("tests/browser/node_modules/axe-core").exists(),
+        "axe-core is missing: run './start test', or 'npm ci' in tests/browser"
+    );
+    let output = Command::new("node")
+        .arg(root("tests/browser/drive.mjs"))
+        .arg(&path)
+        .output()
+        .unwrap_or_else(|error| panic!("node is needed ('./start test' installs it): {error}"));
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON from the driver")
+}
+
+/// How far the words may be from the sound, in seconds.
+const IN_STEP: f64 = 0.030;
+
+#[test]
+fn a_browser_plays_it_in_step_and_nobody_is_shut_out() {
+    let dance = demo();
+    let seen = driven(&made(&dance));
+
+    // Nothing came from elsewhere, and nothing went wrong.
+    assert_eq!(seen["requests"], serde_json::json!([]));
+    assert_eq!(seen["complaints"], serde_json::json!([]));
+    assert_eq!(seen["heading"], "Before you dance", "cautions come first");
+    assert_eq!(seen["stageHidden"], true, "and alone");
+    assert_eq!(seen["playing"], true);
+    assert_eq!(seen["pitch"], true, "slower keeps its pitch");
+
+    // The words change with the sound element's own clock, at full speed and slower.
+    let changes = seen["changes"].as_array().expect("changes");
+    assert!(changes.len() >= 8, "{changes:?}");
+    assert!(changes.iter().any(|change| change["rate"] == 0.7), "{changes:?}");
+    for change in changes {
+        let (wanted, got) = (change["wanted"].as_f64().expect("a time"), change["got"].as_f64());
+        let got = got.unwrap_or_else(|| panic!("'{}' never came", change["words"]));
+        assert!((got - wanted).abs() < IN_STEP, "{change}: {:+.1} ms", 1e3 * (got - wanted));
+    }
+
+    // WCAG 2.2 to level AAA as far as axe-core can tell, at four sizes, light and dark, before and after beginning.
+    let audits = seen["audits"].as_array().expect("audits");
+    assert_eq!(audits.len(), 5);
+    for audit in audits {
+        assert_eq!(audit["violations"], serde_json::json!([]), "{audit}");
+        assert!(audit["passes"].as_u64().expect("a number") > 15, "{audit}");
+    }
+    assert_eq!(seen["sideways"], 0, "nothing to scroll sideways, down to 320 pixels");
+
+    // Half-way through the second count of the second cue.
+    let entry = dance.move_of(&dance.cues[1]).expect("its move");
+    let until = dance.cues[2].at.0 - dance.cues[1].at.0;
+    assert_eq!(seen["standing"]["now"], dance.words_of(&dance.cues[1]));
+    assert_eq!(seen["standing"]["number"], format!("in {} counts", until - 1.0));
+    assert_eq!(seen["standing"]["stones"].as_f64(), Some((until - 1.0).min(8.0)));
+    assert_eq!(seen["seated"], *entry.seated.words);
+    assert_eq!(seen["low"], *entry.low_impact.words);
+    let phrases: Vec<f64> =
+        dance.grid.phrase_spans().map(|span| dance.grid.seconds_at(span.start).0).collect();
+    let on = seen["phraseOn"].as_f64().expect("a time");
+    assert!(phrases.iter().any(|phrase| (phrase - on).abs() < 0.01), "{on} is no phrase: {phrases:?}");
+    assert_eq!(seen["spacePlays"], true);
+}
+
+#[test]
+fn it_is_the_same_twice_and_tells_nothing_private() {
+    let mut dance = demo();
+    dance.recording.path = "../home/berta/tape of Karl.ogg".into();
+    dance.notes = "Watch little Karl near the door.".into();
+    dance.cues[0].why = Some("because Karl likes it".into());
+    let once = made(&dance);
+    assert_eq!(once, made(&dance));
+    for secret in ["berta", "Karl", "tape of", "/home"] {
+        assert!(!once.contains(secret), "'{secret}' is told");
+    }
+    for needed in ["Before you dance", "never round neck", "check locally", "default-src 'none'"] {
+        assert!(once.contains(needed), "'{needed}' is missing");
+    }
+    for elsewhere in ["http://", "https://", "src=\"", "href=", "@import", "url("] {
+        let found = once.replace("http://www.w3.org/2000/svg", "").contains(elsewhere);
+        assert!(!found, "'{elsewhere}' may fetch from elsewhere");
+    }
+}
+
+#[test]
+fn words_cannot_become_markup_or_script() {
+    let mut dance = demo();
+    let trick = "</script><script>alert(1)</script><!--";
+    dance.title = trick.into();
+    dance.cues[0].words = Some(trick.into());
+    dance.prompts[0].question = trick.into();
+    dance.moves[0].how = trick.into();
+    let html = made(&dance);
+    assert_eq!(html.matches("<script").count(), 3, "the dance, the sound, the page's own");
+    assert_eq!(html.matches("</script>").count(), 3);
+    assert!(!html.contains("alert(1)</script>") && !html.contains("<!--"));
+}
+
+#[test]
+fn without_a_recording_it_says_what_is_missing() {
+    let home = tempfile::tempdir().expect("a scratch folder");
+    fs::copy(root("assets/demo/march-and-farandole.dance.json"), home.path().join("a.dance.json"))
+        .expect("copied");
+    let output = assert_cmd::Command::cargo_bin("farandole")
+        .expect("the program is built for its tests")
+        .current_dir(home.path())
+        .env("HOME", home.path())
+        .env_remove("XDG_CACHE_HOME")
+        .args(["hand-out", "a.dance.json", "--page"])
+        .output()
+        .expect("the program starts");
+    assert_eq!(
+        String::from_utf8_lossy(&output.stderr),
+        "note: the recording 'march-and-farandole.ogg' is missing; put it beside the dance, under any name\n\
+         farandole: cannot make 'a.take-home-page.html': the page for home plays the recording, which was not found; put \
+         it beside the dance\n"
+    );
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(fs::read_dir(home.path()).expect("a folder").count(), 1, "nothing half made is left");
+}
