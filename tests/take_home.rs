@@ -153,3 +153,48 @@ fn without_a_recording_it_says_what_is_missing() {
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(fs::read_dir(home.path()).expect("a folder").count(), 1, "nothing half made is left");
 }
+
+/// Everything that can be handed out, made by the program in two homes of which nothing may be told.
+#[test]
+fn every_hand_out_is_the_same_in_every_home_and_tells_nothing_of_it() {
+    let mut made: Vec<Vec<(String, Vec<u8>)>> = Vec::new();
+    for home in ["home/berta.kummer/Class 3b", "Users/ambros/lessons"] {
+        let scratch = tempfile::tempdir().expect("a scratch folder");
+        let home = scratch.path().join(home);
+        fs::create_dir_all(home.join("private/out")).expect("a writable folder");
+        fs::copy(root("assets/demo/cat-on-the-stairs.ogg"), home.join("private/tape of Karl.ogg"))
+            .expect("copied");
+        let text =
+            fs::read_to_string(root("assets/demo/cat-on-the-stairs.dance.json")).expect("the demo is there");
+        let mut dance = file::from_json(&text).expect("the demo is a dance").dance;
+        dance.recording.path = home.join("private/tape of Karl.ogg").to_string_lossy().into_owned();
+        fs::write(home.join("cat.dance.json"), file::to_json(&dance)).expect("a writable folder");
+        let output = assert_cmd::Command::cargo_bin("farandole")
+            .expect("the program is built for its tests")
+            .current_dir(&home)
+            .env("HOME", &home)
+            .env("USER", "berta.kummer")
+            .env_remove("XDG_CACHE_HOME")
+            .args(["hand-out", "cat.dance.json", "--all", "--to", "private/out"])
+            .output()
+            .expect("the program starts");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let mut files: Vec<(String, Vec<u8>)> = fs::read_dir(home.join("private/out"))
+            .expect("a folder")
+            .map(|entry| entry.expect("an entry"))
+            .map(|entry| {
+                (entry.file_name().to_string_lossy().into_owned(), fs::read(entry.path()).expect("a file"))
+            })
+            .collect();
+        files.sort();
+        assert_eq!(files.len(), 13, "{:?}", files.iter().map(|file| &file.0).collect::<Vec<_>>());
+        for (name, bytes) in &files {
+            let words = String::from_utf8_lossy(bytes);
+            for secret in ["berta", "kummer", "ambros", "Class 3b", "Karl", "tape of", "/home/", "Users"] {
+                assert!(!words.contains(secret), "{name} tells '{secret}'");
+            }
+        }
+        made.push(files);
+    }
+    assert!(made[0] == made[1], "another home gives other bytes");
+}
