@@ -53,6 +53,24 @@ def beat_of(signature):
     return None
 
 
+def whole_bars(starts, per_bar):
+    """The starts at which a whole bar begins: not a pickup, nor the second half of a bar that a repeat mark divides.
+
+    None when the bars do not lie a whole number of beats apart, so that nobody could count through them.
+    """
+    if len(starts) < 3:
+        return None
+    whole, due = [], starts[1] if starts[1] - starts[0] < per_bar - 1e-3 else starts[0]
+    for start in starts:
+        if start < due - 1e-3:
+            continue
+        if whole and abs((start - whole[0]) - round(start - whole[0])) > 1e-3:
+            return None
+        whole.append(start)
+        due = start + per_bar
+    return whole
+
+
 def from_score(rng, scores):
     """A piece from a score with one time signature throughout; short tunes are repeated, sometimes given an accompaniment.
 
@@ -65,19 +83,24 @@ def from_score(rng, scores):
         if not measure:
             continue
         unit, per_bar, division = measure
-        starts = [o / unit for o, _ in score["bars"]]
-        if starts[1] - starts[0] < per_bar - 1e-3:      # a pickup bar
-            starts = starts[1:]
-        voices = [[(o / unit, d / unit, p) for o, d, p in part if d > 0] for part in score["parts"]]
+        starts = whole_bars([o / unit for o, _ in score["bars"]], per_bar)
+        if not starts or len(starts) < 6:
+            continue
+        # Beats are counted from the first whole bar: a pickup of less than a beat must not move them.
+        ahead = math.ceil(starts[0] - 1e-3) - starts[0]
+        starts = [float(round(b + ahead)) for b in starts]
+        voices = [[(o / unit + ahead, d / unit, p) for o, d, p in part if d > 0] for part in score["parts"]]
         voices = [v for v in voices if v]
-        if not voices or len(starts) < 6:
+        if not voices:
             continue
         end = max(o + d for v in voices for o, d, _ in v)
         bars = list(starts)
         if end < 150:                                   # a tune: play it again, as tunes are
             span = starts[-1] + per_bar - starts[0]
             times = int(min(9, math.ceil(200 / span)))
-            voices = [[(o + k * span, d, p) for k in range(times) for o, d, p in v if k == 0 or o >= starts[0] - 1e-6] for v in voices]
+            pickup = max(0.0, starts[0] - min(o for v in voices for o, _, _ in v))
+            again = starts[0] - (pickup if end < starts[0] + span - pickup + 1e-3 else 0.0)
+            voices = [[(o + k * span, d, p) for k in range(times) for o, d, p in v if k == 0 or o >= again - 1e-6] for v in voices]
             bars = [b + k * span for k in range(times) for b in starts]
             end = times * span
             sections = [starts[0] + k * span for k in range(times)]
