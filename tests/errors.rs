@@ -143,7 +143,7 @@ fn a_dance_is_not_drafted_over() {
     let before = fs::read(room.path("clicks.dance.json")).expect("drafted");
     room.refuses(
         &["draft", "clicks.wav"],
-        "'clicks.dance.json' is already there; add --replace to draft it anew (what is in it is then lost), or \
+        "'clicks.dance.json' is already there; add --replace to make it anew (what is in it is then lost), or \
          --output with another name",
     );
     assert_eq!(fs::read(room.path("clicks.dance.json")).expect("still there"), before);

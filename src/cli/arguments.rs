@@ -30,6 +30,8 @@ pub(super) enum Command {
     /// Put a dance on paper, on the wall, into the children's bags: count sheet and more
     #[command(name = "hand-out")]
     HandOut(HandOut),
+    /// Carry a dance across to another performance of the same piece
+    Carry(Carry),
     /// Put a dance and its recording into one file for a colleague
     Pack(Pack),
     /// Take a colleague's file apart again
@@ -239,6 +241,23 @@ pub(super) struct Floor {
     /// Begin with the gentle versions for the whole class
     #[arg(long)]
     pub(super) gentle: bool,
+}
+
+/// Options of `carry`.
+#[derive(Debug, Args)]
+pub(super) struct Carry {
+    /// The dance, with its own recording where it says
+    pub(super) dance: PathBuf,
+    /// The other performance
+    pub(super) recording: PathBuf,
+    /// Where to write the new dance [default: beside the new recording, ending in .dance.json]
+    #[arg(short, long, value_name = "DANCE")]
+    pub(super) output: Option<PathBuf>,
+    /// Replace a dance that is already there
+    #[arg(long)]
+    pub(super) replace: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
 }
 
 /// Options of `pack`.

@@ -5,20 +5,14 @@ use super::listen::file_name;
 use super::output::{count, wrap};
 use super::{Outcome, Output, Problem, hear};
 use crate::dance::{self, Dance, MoveBook, Profile, Source};
-use crate::shelf;
+use crate::shelf::{self, Stamp};
 use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Runs the command.
 pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Problem> {
     let target = options.output.clone().unwrap_or_else(|| beside(&options.recording));
-    let stamp = match shelf::load(&target) {
-        _ if !target.exists() => None,
-        Ok(opened) if options.replace => opened.stamp,
-        // Something that is no dance is never replaced, whatever was asked for.
-        Err(error) if options.replace => return Err(error.into()),
-        _ => return Err(Problem::Exists { path: target }),
-    };
+    let stamp = fresh(&target, options.replace)?;
     let book = book(options.moves.as_deref())?;
     let heard = hear::hear(&options.recording, &options.hearing, output)?;
     for warning in &heard.warnings {
@@ -29,9 +23,8 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
         .map_err(|source| Problem::Draft { path: options.recording.clone(), source })?;
     let title = options.title.clone().or_else(|| heard.tags.title.clone());
     let title = title.unwrap_or_else(|| stem(&options.recording));
-    let folder = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let source = Source {
-        path: shelf::relative(folder, &options.recording),
+        path: shelf::relative(folder_of(&target), &options.recording),
         identity: heard.identity,
         title: heard.tags.title,
         performer: heard.tags.performer,
@@ -42,6 +35,24 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
     shelf::save(&target, &dance, stamp)?;
     output.print(&summary(&dance, &target, options.why))?;
     Ok(Outcome::Clean)
+}
+
+/// What the file to be written is known by: nothing if it is not there, and the dance in it if that may be replaced.
+///
+/// # Errors
+/// [`Problem::Exists`], and [`Problem::Load`] for something that is no dance: that is never replaced, whatever was asked.
+pub(super) fn fresh(target: &Path, replace: bool) -> Result<Stamp, Problem> {
+    match shelf::load(target) {
+        _ if !target.exists() => Ok(None),
+        Ok(opened) if replace => Ok(opened.stamp),
+        Err(error) if replace => Err(error.into()),
+        _ => Err(Problem::Exists { path: target.to_owned() }),
+    }
+}
+
+/// The folder a file lies in.
+pub(super) fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// The built-in move book, with the teacher's own moves when she names a file.
@@ -65,7 +76,7 @@ fn stem(path: &Path) -> String {
 }
 
 /// `song.mp3` gives `song.dance.json`.
-fn beside(recording: &Path) -> PathBuf {
+pub(super) fn beside(recording: &Path) -> PathBuf {
     recording.with_file_name(format!("{}.dance.json", stem(recording)))
 }
 

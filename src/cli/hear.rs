@@ -4,8 +4,9 @@ use super::arguments::Hearing;
 use super::listen::file_name;
 use super::{Output, Problem};
 use crate::dance::Dance;
+use crate::listening::Memory;
 use crate::recording::{self, Recording, Store};
-use crate::shelf::{self, Cache, Ears, Found, Heard};
+use crate::shelf::{self, Cache, Ears, FileKey, Found, Heard};
 use std::path::Path;
 
 /// What is heard in the recording at `path`: remembered, or decoded and listened to.
@@ -19,14 +20,36 @@ pub(super) fn hear(path: &Path, hearing: &Hearing, output: &Output) -> Result<He
     if let Some(heard) = key.as_ref().and_then(|key| cache.get(key)) {
         return Ok(heard);
     }
-    let ears = listen(path, &mut |_| {}, output)?;
-    let (known, listening) = (ears.known, ears.listening);
+    Ok(listened(path, &cache, key.as_ref(), output)?.0)
+}
+
+/// What is heard in the recording at `path`, and what it takes to hear its grid again: remembered, or listened to.
+///
+/// # Errors
+/// [`Problem::Decode`].
+pub(super) fn remember(path: &Path, hearing: &Hearing, output: &Output) -> Result<(Heard, Memory), Problem> {
+    let cache = cache(hearing);
+    let key = Cache::key(path).ok();
+    if let Some(known) = key.as_ref().and_then(|key| cache.get(key).zip(cache.memory(key))) {
+        return Ok(known);
+    }
+    listened(path, &cache, key.as_ref(), output)
+}
+
+/// Listens, and remembers what was heard.
+fn listened(
+    path: &Path,
+    cache: &Cache,
+    key: Option<&FileKey>,
+    output: &Output,
+) -> Result<(Heard, Memory), Problem> {
+    let Ears { known, listening, memory } = listen(path, &mut |_| {}, output)?;
     let heard = Heard { identity: known.identity, tags: known.tags, warnings: known.warnings, listening };
     if let Some(key) = key {
-        cache.put(&key, &heard);
-        cache.put_memory(&key, &ears.memory);
+        cache.put(key, &heard);
+        cache.put_memory(key, &memory);
     }
-    Ok(heard)
+    Ok((heard, memory))
 }
 
 /// The samples of the recording at `path`, and what is heard in them.

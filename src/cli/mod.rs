@@ -4,6 +4,7 @@
 //! something, 2 it could not be done.
 
 mod arguments;
+mod carry;
 mod check;
 mod check_report;
 mod complete;
@@ -81,6 +82,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Repair(options)) => repair::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
+        Some(Command::Carry(options)) => carry::run(&options, output),
         Some(Command::Pack(options)) => pack::run(&options, output),
         Some(Command::Unpack(options)) => unpack::run(&options, output),
         Some(Command::Moves(options)) => moves::run(&options, output),
@@ -100,6 +102,8 @@ Farandole: teach music by movement.
   farandole repair song.dance.json    the beat is wrong here: correct it by ear
   farandole lead song.dance.json      lead the class from a full screen
   farandole hand-out song.dance.json  print it: count sheet and more
+  farandole carry song.dance.json other.mp3
+                                      the same dance for another performance
   farandole pack song.dance.json      put it into one file for a colleague
 
 'farandole help' lists everything; 'farandole help lead' explains one command.

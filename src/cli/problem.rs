@@ -1,6 +1,6 @@
 //! Why a command could not be done: one clear sentence each, with the way out.
 
-use crate::dance::{DraftError, MoveBookError};
+use crate::dance::{CarryError, DraftError, MoveBookError};
 use crate::handout::HandoutError;
 use crate::recording::DecodeError;
 use crate::screen::ScreenError;
@@ -47,7 +47,7 @@ pub enum Problem {
         source: io::Error,
     },
     /// A dance is there already.
-    #[error("'{}' is already there; add --replace to draft it anew (what is in it is then lost), or --output with another name", path.display())]
+    #[error("'{}' is already there; add --replace to make it anew (what is in it is then lost), or --output with another name", path.display())]
     Exists {
         /// Which file.
         path: PathBuf,
@@ -83,6 +83,20 @@ pub enum Problem {
         "--output names one file, so name one kind too, as in '--sheet --output sheet.pdf'; or use --to with a folder"
     )]
     OneHandOut,
+    /// The dance's own recording is needed and not there.
+    #[error("cannot carry '{}' across: its own recording is needed to compare; put it beside the dance", path.display())]
+    NothingToCarryFrom {
+        /// The dance.
+        path: PathBuf,
+    },
+    /// A dance cannot go across to another recording.
+    #[error("cannot carry '{}' across: {source}", path.display())]
+    Carry {
+        /// The dance.
+        path: PathBuf,
+        /// What is missing.
+        source: CarryError,
+    },
     /// A dance cannot be packed or unpacked.
     #[error(transparent)]
     Bundle(#[from] BundleError),

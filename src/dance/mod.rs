@@ -3,6 +3,7 @@
 //! Pure: nothing here reads a file or a clock. Cues live in beats; only the dance's own grid makes seconds of them.
 
 mod book;
+mod carry;
 mod draft;
 pub mod edit;
 pub mod file;
@@ -11,6 +12,7 @@ pub mod reading;
 mod types;
 
 pub use book::{BOOK_SCHEMA, Entry, MoveBook, MoveBookError, Need};
+pub use carry::{Carried, CarryError, Doubt, carry};
 pub use draft::{Draft, DraftError, FEWEST_BEATS, LONGEST_JUMPING, LONGEST_RUNNING, draft, new_dance};
 pub use kept::Kept;
 pub use types::{

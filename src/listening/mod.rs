@@ -2,6 +2,7 @@
 //!
 //! Pure: the same samples and anchors give the same result. Nothing here knows of files, clocks or dances.
 
+mod align;
 mod articulation;
 mod dynamics;
 mod energy;
@@ -20,13 +21,14 @@ mod turns;
 mod types;
 mod whole;
 
+pub use align::{Alignment, align};
 pub use evidence::{Evidence, Gathering, Likelihood, Pace, PaceJump, Passage, TEXTURE_FPS, Texture, gather};
 pub use form::bar_features;
 pub use listener::{Ear, Listener, listen};
 pub use loudness::{Envelope, Metering};
 pub use memory::Memory;
 pub use mono::{MonoStream, RATE, mono_22050};
-pub use pulse::{HeardGrid, Remembered, Settings, decode, decode_remembering, decode_with};
+pub use pulse::{HeardGrid, Remembered, Settings, TAP_LEAD, decode, decode_remembering, decode_with};
 pub use tempo::TempoWord;
 pub use types::{
     Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,

@@ -9,6 +9,7 @@ mod reread;
 mod search;
 mod settings;
 
+pub use pins::TAP_LEAD;
 pub use settings::Settings;
 
 use super::evidence::{Evidence, Pace, peak};

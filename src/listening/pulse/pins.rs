@@ -8,8 +8,8 @@ use super::search::{ANY_TEMPO, Constraints, HeardJump, STEPS_PER_SECOND, Scores,
 use crate::grid::{Anchor, LONGEST_HOLD};
 use std::ops::RangeInclusive;
 
-/// Taps come early by about this much, in seconds.
-pub(crate) const LEAD: f64 = 0.03;
+/// How early a tap is taken to come: a tap is meant for a beat this much later (Repp 2005).
+pub const TAP_LEAD: Seconds = Seconds(0.03);
 /// Scatter of taps: one standard deviation, in seconds.
 const SCATTER: f64 = 0.035;
 /// A tap's window reaches this far to either side, or less between close taps.
@@ -72,7 +72,7 @@ pub(crate) fn pins(anchors: &[Anchor], steps: usize) -> Vec<Pin> {
     let mut wanted: Vec<Wanted> = Vec::new();
     for anchor in anchors {
         match *anchor {
-            Anchor::Tap { at } if inside(at.0 + LEAD) => want(&mut wanted, at.0 + LEAD, false),
+            Anchor::Tap { at } if inside(at.0 + TAP_LEAD.0) => want(&mut wanted, at.0 + TAP_LEAD.0, false),
             Anchor::Beat { at } if inside(at.0) => want(&mut wanted, at.0, true),
             Anchor::Hold { at, until }
                 if inside(at.0)
@@ -280,7 +280,6 @@ fn usual_gap(pins: &[Pin]) -> impl Fn(f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Seconds;
 
     fn tap(at: f64) -> Anchor {
         Anchor::Tap { at: Seconds(at) }
