@@ -282,7 +282,7 @@ impl Page<'_> {
             (Some(digits), _) => {
                 (format!("phrases of how many counts? {digits}_ (enter; esc leaves it)"), Ink::Mark)
             }
-            (None, _) if self.state.notice.is_none() && self.state.trouble.is_some() => {
+            (None, _) if self.state.trouble.is_some() => {
                 (self.state.trouble.clone().unwrap_or_default(), Ink::Mark)
             }
             (None, Readiness::Listening(part)) if self.state.notice.is_none() => {
