@@ -15,8 +15,11 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// The longest time between two pictures while the music plays: 30 a second.
-const FRAME: Duration = Duration::from_millis(33);
+/// The longest wait while the music plays. Pictures are drawn when a change is due, not on a grid of time; this only
+/// bounds how long a correction of the heard position, or a change that nobody can foresee, stays unnoticed.
+const FRAME: Duration = Duration::from_millis(40);
+/// Waking so little late means that the beat has certainly passed by the time the picture is made.
+const AFTER: Duration = Duration::from_micros(200);
 /// And while it does not: often enough to notice a device, a signal or a notice that has had its time.
 const IDLE: Duration = Duration::from_millis(150);
 
@@ -98,6 +101,7 @@ fn lead(
     let started = Instant::now();
     let mut pending = vec![Message::Redraw];
     loop {
+        let sampled = Instant::now();
         pending.push(Message::Heard(player.heard(), started.elapsed()));
         let before = (app.heard, app.notice.clone());
         let mut changed = pending.len() > 1;
@@ -121,14 +125,11 @@ fn lead(
         if asked_to_end() || fault() {
             return Ok(());
         }
-        let wait = if app.heard.playing {
-            // Wake on the beat itself: the words change when the sound does, not up to a frame later. Counted from
-            // what was drawn, as the beat may have passed while drawing.
-            let drawn = app.heard.at;
-            let beat = drawn.plus(app.floor.until_change(drawn)).since(player.heard().at);
-            FRAME.min(Duration::from_secs_f64((beat.0 / app.speed.factor()).clamp(0.0, 1.0)))
-        } else {
-            IDLE
+        // Counted from when the position was read, by the clock: the music may meanwhile have gone round a repeat, and then
+        // what was due has passed, while a new look at the position would find it far ahead.
+        let wait = match app.until_change() {
+            Some(due) => (sampled + due + AFTER).saturating_duration_since(Instant::now()).min(FRAME),
+            None => IDLE,
         };
         let mut take = |event| match event {
             Event::Key(key) => pending.push(Message::Key(key)),

@@ -44,6 +44,8 @@ pub struct Transport {
     shared: Arc<Shared>,
     clock: Clock,
     command: Command,
+    /// The last report that could be read whole.
+    last_report: Option<Report>,
     /// The last place worked out while a device led, and when: where the clock takes over.
     led: Option<(i64, u64)>,
     length: i64,
@@ -76,6 +78,7 @@ impl Transport {
             shared: Arc::new(Shared::new()),
             clock,
             command: Command::START,
+            last_report: None,
             led: None,
             length: nanos(programme.length),
             trim: nanos(programme.trim),
@@ -111,8 +114,14 @@ impl Transport {
     }
 
     /// The report of the stream that plays, if one does.
-    fn report(&self) -> Option<Report> {
-        let report = Report::from_words(self.shared.report.read()?);
+    ///
+    /// While the callback is interrupted in the middle of writing one, the last whole one counts: it is some milliseconds
+    /// old and as true as before. Taking it for a lost device would let the clock take over for a moment.
+    fn report(&mut self) -> Option<Report> {
+        if let Some(words) = self.shared.report.read() {
+            self.last_report = Some(Report::from_words(words));
+        }
+        let report = self.last_report?;
         let stream = self.shared.stream.load(Ordering::Acquire);
         (stream != 0 && report.stream == stream).then_some(report)
     }

@@ -136,6 +136,19 @@ impl App {
         }
     }
 
+    /// Time from the heard position until the picture changes next: at a half beat, or where a repeat goes back. At
+    /// another speed that is as much longer or shorter. `None` while nothing runs.
+    #[must_use]
+    pub fn until_change(&self) -> Option<Duration> {
+        if !self.heard.playing {
+            return None;
+        }
+        let at = self.heard.at;
+        let back = self.repeat.map(|(_, to)| to.since(at).0).filter(|left| *left > 0.0);
+        let left = self.floor.until_change(at).0.min(back.unwrap_or(f64::INFINITY));
+        Some(Duration::from_secs_f64((left / self.speed.factor()).clamp(0.0, 60.0)))
+    }
+
     /// Whether this is the second press for the same, soon enough; otherwise it is remembered as the first.
     fn second_press(&mut self, action: Action) -> bool {
         let second = self

@@ -291,3 +291,29 @@ fn beginning_again_forgets_a_repeat() {
     lesson.press(SPACE);
     assert_eq!((lesson.app.repeat, lesson.at()), (None, -1.0));
 }
+
+#[test]
+fn every_change_is_drawn_when_it_is_due_also_where_a_repeat_goes_back() {
+    // As the loop does it: look, draw (3 ms), sleep until what was due when it looked. Half beats last 0.25 s here.
+    let mut lesson = Lesson::new(vec![]);
+    lesson.press(SPACE);
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('r'));
+    let (mut last, mut seams, mut changes) = (lesson.app.heard.at, 0, 0);
+    let half_beat = |at: Seconds| (4.0 * (at.0 - 1.0) + 1e-4).floor();
+    while seams < 12 {
+        let due = lesson.app.until_change().expect("it plays").as_secs_f64();
+        lesson.clock.advance(Seconds(0.003));
+        lesson.clock.advance(Seconds((due.min(0.04) - 0.003).max(0.0)));
+        lesson.hear();
+        let at = lesson.app.heard.at;
+        if half_beat(at) != half_beat(last) {
+            changes += 1;
+            let late = at.0 - (1.0 + half_beat(at) / 4.0);
+            assert!(late < 0.0035, "{late} s late at {} s, after {} s", at.0, last.0);
+        }
+        seams += usize::from(at.0 < last.0);
+        last = at;
+    }
+    assert!(changes > 300, "{changes} changes");
+}
