@@ -17,6 +17,7 @@ than the truth. Terminal emulator, graphics and screen come on top and are not m
 """
 import os
 import pty
+import re
 import select
 import struct
 import subprocess
@@ -69,6 +70,11 @@ def main():
         if cpu_from is None and now - started > 5.0:
             cpu_from = (cpu(child), now)
     cpu_share = (cpu(child) - cpu_from[0]) / (time.monotonic() - cpu_from[1])
+    os.write(screen, b" ")  # paused, the floor says how often the sound broke off
+    shown = b""
+    while select.select([screen], [], [], 1.0)[0]:
+        shown += os.read(screen, 65536)
+    gaps = re.search(rb"broke off (once|\d+ times)", shown)
     os.write(screen, b"qq")
     recorder.terminate()
     os.waitpid(child, 0)
@@ -109,6 +115,11 @@ def main():
     print(f"drift, second half less first: {mean(late[half:]) - mean(late[:half]):+.1f} ms")
     print(f"processor while leading at 120x40: {100 * cpu_share:.1f} % of one core; "
           f"{len(writes)} writes, {sum(size for _, size in writes)} bytes")
+    load = os.getloadavg()
+    print(f"gaps that the device told of: {gaps.group(1).decode() if gaps else 'none'}; load at the end {load[0]:.1f}, "
+          f"{load[1]:.1f} over five minutes")
+    missed = [b - a for a, b in zip(clicks, clicks[1:]) if b - a > 0.8]
+    print(f"silences over 0.8 s between clicks: {len(missed)}")
     print("histogram, ms after the sound:")
     for low in range(3 * int(min(late) // 3), int(max(late)) + 1, 3):
         count = sum(low <= value < low + 3 for value in late)

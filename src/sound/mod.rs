@@ -83,6 +83,8 @@ pub struct Heard {
     pub playing: bool,
     /// Whether anyone can hear it.
     pub sound: Sound,
+    /// How often the device said that it ran dry since the start; each is a short gap in the sound.
+    pub dry_runs: u64,
 }
 
 /// Plays one programme. The seam in front of clocks and devices: tests play with a clock moved by hand.

@@ -216,7 +216,7 @@ impl Player for Transport {
         } else {
             Sound::Opening
         };
-        Heard { at, playing: self.command.playing, sound }
+        Heard { at, playing: self.command.playing, sound, dry_runs: self.dry_runs() }
     }
 }
 

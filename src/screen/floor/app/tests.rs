@@ -199,7 +199,7 @@ fn a_release_or_repeat_of_a_key_is_not_a_press() {
 fn a_lost_device_is_told_and_the_dance_goes_on() {
     let mut lesson = Lesson::new(vec![]);
     lesson.press(SPACE);
-    let heard = |sound| Heard { at: Seconds(2.0), playing: true, sound };
+    let heard = |sound| Heard { at: Seconds(2.0), playing: true, sound, dry_runs: 0 };
     for (sound, said) in [
         (Sound::Sounding, None),
         (Sound::NoDevice, Some("no sound: the device is gone; the dance goes on")),

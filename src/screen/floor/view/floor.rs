@@ -96,6 +96,15 @@ pub(super) fn said<'a>(call: &'a Call<'_>, version: Version) -> &'a str {
     gentle.unwrap_or(&call.words)
 }
 
+/// How often the sound broke off, in words; nothing when it did not.
+pub(super) fn broke_off(times: u64) -> String {
+    match times {
+        0 => String::new(),
+        1 => "the sound broke off once".to_owned(),
+        times => format!("the sound broke off {times} times"),
+    }
+}
+
 /// Minutes and whole seconds.
 fn clock(at: Seconds) -> String {
     let whole = at.0.max(0.0) as u64;
@@ -325,9 +334,11 @@ fn foot(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         speed => format!("{} % speed", speed.in_percent()),
     };
     let repeating = if app.repeat.is_some() { "repeating" } else { "" };
+    // Gaps in the sound are for the teacher, not for the class: they are told when the music stands.
+    let gaps = if app.heard.playing { String::new() } else { broke_off(app.heard.dry_runs) };
     let locked = if app.locked { "keys locked" } else { "" };
     let states: Vec<&str> =
-        [&speed, repeating, locked].into_iter().filter(|state| !state.is_empty()).collect();
+        [&speed, repeating, locked, &gaps].into_iter().filter(|state| !state.is_empty()).collect();
     let state = states.join("   ");
     // What holds the class in one place must be seen even where the keys' words must make room for it.
     if !state.is_empty() {

@@ -66,7 +66,7 @@ fn lesson(beat: f64) -> App {
     let floor = Floor::new(dance, Some(&listening), Seconds(34.0));
     let mut app = App::new(floor, Palette { theme: Theme::Dark, depth: Depth::Full }, Version::Full);
     app.page = Page::Floor;
-    app.heard = Heard { at, playing: true, sound: Sound::Sounding };
+    app.heard = Heard { at, playing: true, sound: Sound::Sounding, dry_runs: 0 };
     app
 }
 
@@ -168,6 +168,18 @@ fn no_sound_is_said() {
     for (width, height) in [(40, 10), (80, 24), (200, 60)] {
         assert!(text(&picture(&app, width, height)).contains("no sound"), "{width}x{height}");
     }
+}
+
+#[test]
+fn gaps_in_the_sound_are_told_when_the_music_stands() {
+    let mut app = lesson(3.0);
+    app.heard.dry_runs = 2;
+    let told = |app: &App| text(&picture(app, 80, 24)).contains("the sound broke off 2 times");
+    assert!(!told(&app), "not in front of the class");
+    app.heard.playing = false;
+    assert!(told(&app));
+    app.heard.dry_runs = 0;
+    assert!(!text(&picture(&app, 80, 24)).contains("broke off"));
 }
 
 #[test]
@@ -342,7 +354,7 @@ fn hurried(tempo: f64, length: f64) -> App {
     let floor = Floor::new(dance, None, heard);
     let mut app = App::new(floor, Palette { theme: Theme::Dark, depth: Depth::Full }, Version::Full);
     app.page = Page::Floor;
-    app.heard = Heard { at: Seconds(0.0), playing: true, sound: Sound::Sounding };
+    app.heard = Heard { at: Seconds(0.0), playing: true, sound: Sound::Sounding, dry_runs: 0 };
     app
 }
 
