@@ -115,7 +115,8 @@ pub fn carry(
     carried.grid = laid;
     keep_what_is_played(&mut carried, &played);
     let left_out = dance.cues.len() - carried.cues.len();
-    let command = Command::SetGrid { grid, anchors, follow: Follow::Music };
+    let command =
+        Command::SetGrid { grid, anchors, follow: Follow::Music, label: "carry".into(), gesture: None };
     let change = plan(&carried, &MoveBook::built_in(), &command)?.edit;
     apply(&mut carried, change)?;
     carried.recording = source;

@@ -6,6 +6,7 @@
 
 use super::search::{ANY_TEMPO, Constraints, HeardJump, STEPS_PER_SECOND, Scores, bin_of, bins_near};
 use crate::grid::{Anchor, LONGEST_HOLD};
+use crate::units::Seconds;
 use std::ops::RangeInclusive;
 
 /// How early a tap is taken to come: a tap is meant for a beat this much later (Repp 2005).
