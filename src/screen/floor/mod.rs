@@ -13,4 +13,8 @@ mod words;
 pub use app::{App, Effect, Message, Page, Version, update};
 pub use keys::{Action, Binding, KEYS};
 pub use stage::{Call, Floor, Next, Now, Part, Stage, Stepping};
+pub(in crate::screen) use view::path;
 pub use view::view;
+
+#[cfg(test)]
+pub(in crate::screen) use stage::tests::dance as test_dance;

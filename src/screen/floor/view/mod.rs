@@ -4,6 +4,8 @@ mod floor;
 mod opening;
 mod path;
 
+pub(in crate::screen) use path::path;
+
 use super::app::{App, Page};
 use crate::screen::colours::Ink;
 use ratatui::Frame;

@@ -14,7 +14,7 @@ use unicode_width::UnicodeWidthStr;
 const APART: f64 = 3.0;
 
 /// Draws the trail with the leader at `at`; `step` says which foot is in front.
-pub(super) fn path(
+pub(in crate::screen) fn path(
     trail: &Trail,
     dance: &Dance,
     (at, step): (Seconds, bool),

@@ -1,0 +1,20 @@
+//! The count sheet: where a dance is written, phrases down and counts across, as dance teachers write counts on paper.
+//!
+//! [`Sheet`] is what it knows, [`update`] what a key, the mouse, the clock or an answer changes, [`draw`] the picture; none
+//! of them knows of terminals, disks, devices or time. The loop that shows it to a teacher is not there yet.
+
+mod entry;
+mod keys;
+mod layout;
+mod pencil;
+mod state;
+mod typing;
+mod update;
+mod view;
+
+pub use entry::Entry;
+pub use keys::{Action, Binding, CHOOSING, KEYS, Press, WRITING, WRITING_NOTES};
+pub use layout::{About as NoteAbout, Layout, Line, Note, Part};
+pub use state::{About, Ask, Effect, Grain, Mode, Music, Purpose, Sheet};
+pub use update::{Message, update};
+pub use view::{draw, paper};

@@ -1,0 +1,162 @@
+//! What the pencil does in one stroke: longer, later, split, rubbed out, mirrored, handed on, mended.
+
+use super::keys::Action;
+use super::state::{Effect, Sheet};
+use super::update::{go, stepped, turn};
+use crate::dance::Side;
+use crate::dance::edit::{Command, Over};
+use crate::units::Beat;
+
+/// Makes one change at the cursor, or says why there is none to make.
+pub(super) fn edit(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
+    match action {
+        Action::RubOut => return rub_out(sheet),
+        Action::Mirror => return mirror(sheet),
+        Action::HandOn => return hand_on(sheet),
+        Action::Mend => return mend(sheet),
+        _ => {}
+    }
+    let Some((index, cue)) = sheet.cue_here().and_then(|index| Some((index, sheet.cue(index)?.clone()))) else {
+        sheet.say("no cue on this count; enter pins one");
+        return Vec::new();
+    };
+    let over = Over::Erase;
+    match action {
+        Action::Longer | Action::Shorter => {
+            let end = stepped(sheet, cue.end(), action == Action::Longer);
+            let counts = end.since(cue.at);
+            let effects = sheet.perform(&Command::StretchCue { cue: index, counts, over });
+            keep_inside(sheet, index);
+            effects
+        }
+        Action::Later | Action::Earlier => {
+            let to = stepped(sheet, cue.at, action == Action::Later);
+            let moved = sheet.cursor.0 - cue.at.0;
+            let effects = sheet.perform(&Command::MoveCue { cue: index, to, over });
+            if !effects.is_empty() {
+                // The cursor goes along, on the same count of the cue.
+                go(sheet, Beat(to.0 + moved));
+            }
+            effects
+        }
+        Action::EndAtTurn => match turn(sheet, true) {
+            Some(at) => sheet.perform(&Command::StretchCue { cue: index, counts: at.since(cue.at), over }),
+            None => no_turn(sheet),
+        },
+        Action::ToTurn => match turn(sheet, true) {
+            Some(to) => {
+                let effects = sheet.perform(&Command::MoveCue { cue: index, to, over });
+                if !effects.is_empty() {
+                    go(sheet, to);
+                }
+                effects
+            }
+            None => no_turn(sheet),
+        },
+        Action::Split => sheet.perform(&Command::SplitCue { cue: index, at: sheet.cursor }),
+        Action::Join => sheet.perform(&Command::JoinCue { cue: index }),
+        Action::Side => {
+            let side = match cue.side {
+                None => Some(Side::Left),
+                Some(Side::Left) => Some(Side::Right),
+                Some(Side::Right) => None,
+            };
+            sheet.perform(&Command::SetSide { cue: index, side })
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn no_turn(sheet: &mut Sheet) -> Vec<Effect> {
+    sheet.say(if sheet.listening.is_none() {
+        "nothing is known of the music's turns yet"
+    } else {
+        "the music does not turn again after this"
+    });
+    Vec::new()
+}
+
+/// A cue that became shorter than to the cursor takes the cursor along.
+fn keep_inside(sheet: &mut Sheet, index: usize) {
+    if let Some(cue) = sheet.cue(index)
+        && sheet.cursor.0 > cue.end().0 - 1e-6
+    {
+        let last = Beat((cue.end().0 - 1e-6).floor().max(cue.at.0));
+        go(sheet, last);
+    }
+}
+
+fn rub_out(sheet: &mut Sheet) -> Vec<Effect> {
+    if sheet.anchor.is_some() {
+        let selection = sheet.selection();
+        sheet.anchor = None;
+        return sheet.perform(&Command::Erase { from: selection.from, to: selection.to });
+    }
+    match (sheet.cue_here(), sheet.prompt_here()) {
+        (Some(cue), _) => sheet.perform(&Command::RemoveCue { cue }),
+        (None, Some(prompt)) => sheet.perform(&Command::RemovePrompt { prompt }),
+        (None, None) => {
+            sheet.say("nothing on this count to rub out");
+            Vec::new()
+        }
+    }
+}
+
+fn mirror(sheet: &mut Sheet) -> Vec<Effect> {
+    let selected = sheet.anchor.is_some().then(|| sheet.selection()).map(|ends| (ends.from, ends.to));
+    let phrase = sheet.phrase_here().map(|span| (span.start, span.end));
+    let (from, to) = selected.or(phrase).unwrap_or((Beat(0.0), sheet.dance.grid.end()));
+    sheet.perform(&Command::Mirror { from, to })
+}
+
+/// Into every other phrase whose letter is the same, dashes aside: A and A' are danced alike until she varies them.
+fn hand_on(sheet: &mut Sheet) -> Vec<Effect> {
+    let Some(here) = sheet.phrase_here() else {
+        sheet.say("this count is before the first phrase; go to a phrase to hand on");
+        return Vec::new();
+    };
+    let plain = |letter: &str| letter.trim_end_matches(['\'', '’', '′']).to_owned();
+    let (phrase, letter) = (here.index, plain(here.letter));
+    let into: Vec<usize> = sheet
+        .dance
+        .grid
+        .phrase_spans()
+        .filter(|span| span.index != phrase && plain(span.letter) == letter)
+        .map(|span| span.index)
+        .collect();
+    if into.is_empty() {
+        sheet.say(format!("no other phrase is called {letter}; a writes it into one phrase"));
+        return Vec::new();
+    }
+    let names: Vec<String> = into.iter().map(|index| (index + 1).to_string()).collect();
+    let effects = sheet.perform(&Command::RepeatPhrase { phrase, into, mirror: false });
+    if !effects.is_empty() {
+        sheet.say(format!("phrase {} is now danced in phrase {} too", phrase + 1, names.join(", ")));
+    }
+    effects
+}
+
+fn mend(sheet: &mut Sheet) -> Vec<Effect> {
+    if sheet.checked != sheet.state {
+        sheet.say("the check is still looking at the last change; press f again");
+        return Vec::new();
+    }
+    let Some(finding) = sheet.finding_here() else {
+        sheet.say("the check finds nothing here; v goes to what it finds next");
+        return Vec::new();
+    };
+    match finding.fix {
+        Some(fix) => {
+            let remedy = finding.remedy.clone();
+            let effects = sheet.perform(&fix.command());
+            if !effects.is_empty() {
+                sheet.say(format!("done: {remedy}"));
+            }
+            effects
+        }
+        None => {
+            sheet.say(format!("this needs your own hand: {}", finding.remedy));
+            Vec::new()
+        }
+    }
+}

@@ -1,0 +1,440 @@
+//! What the count sheet knows, and what can be read off it. Nothing here touches a terminal, a disk, a clock or a device.
+
+use super::entry::Entry;
+use super::layout::Layout;
+use crate::check::{Finding, Report};
+use crate::dance::edit::{Command, History, Record, Selection};
+use crate::dance::{Cue, Dance, Move, MoveBook, MoveId};
+use crate::grid::PhraseSpan;
+use crate::listening::Listening;
+use crate::screen::colours::Palette;
+use crate::screen::desk::Choice;
+use crate::sound::{Heard, Sound, Speed};
+use crate::trail::Trail;
+use crate::units::{Beat, Seconds};
+use std::time::Duration;
+
+/// How long a short message stands.
+const NOTICE: Duration = Duration::from_secs(6);
+/// How long a key keeps the paper from following the music.
+const STAY: Duration = Duration::from_secs(4);
+
+/// In what steps the cursor goes and cues grow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Grain {
+    /// By counts, which are the beats of the grid.
+    #[default]
+    Count,
+    /// By half counts.
+    Half,
+    /// By bars.
+    Bar,
+}
+
+/// What a chosen move is for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Purpose {
+    /// A new cue at the cursor.
+    Pin,
+    /// Another move in this cue.
+    Change(usize),
+    /// In place of this move everywhere.
+    Replace(MoveId),
+}
+
+/// What is being written.
+#[derive(Debug, Clone, PartialEq)]
+pub enum About {
+    /// The words of a cue; `None`: a new cue of free words.
+    Words(Option<usize>),
+    /// How many counts before a cue it is called.
+    Lead(usize),
+    /// Why a cue is there.
+    Why(usize),
+    /// A question; an index where there is one already.
+    Question(Option<usize>),
+    /// The answer to the question just written.
+    Answer(Option<usize>, String),
+    /// Notes on the dance.
+    Notes,
+    /// Its title.
+    Title,
+    /// The phrase whose moves this one takes.
+    AsIn,
+    /// Why a finding is to be ignored.
+    Ignore(&'static str, Option<Beat>),
+}
+
+/// A question that must be answered first.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ask {
+    /// Unsaved work was found: take it in?
+    Recover(String),
+    /// The file was changed by someone else; whether it is still there.
+    Disk(String, bool),
+    /// Leaving now loses work.
+    Lost(String),
+}
+
+/// What the keys mean now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Mode {
+    /// The sheet itself.
+    Sheet,
+    /// A move is chosen: what is typed, and which of the moves found.
+    Choose(Purpose, Entry, usize),
+    /// Something is written.
+    Write(About, Entry),
+    /// All keys, scrolled by so many rows.
+    Help(usize),
+    /// A question waits.
+    Ask(Ask),
+}
+
+/// What is known of the sound.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Music {
+    /// The recording is looked for and listened to, so far.
+    Coming(f32),
+    /// It can be played.
+    Ready,
+    /// It cannot: why. The clock runs in silence.
+    Missing(String),
+}
+
+/// What is to be done outside.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Keep this in the recovery journal, before the next picture.
+    Record(Box<Record>),
+    /// Check the dance as it is now; the answer comes with this number.
+    Check(u64),
+    /// Play.
+    Play,
+    /// Stop.
+    Pause,
+    /// Go there.
+    Seek(Seconds),
+    /// Play this span round and round, or go on.
+    Repeat(Option<(Seconds, Seconds)>),
+    /// Clicks, or none.
+    Click(bool),
+    /// Slower or faster.
+    Speed(Speed),
+    /// Save now.
+    Save,
+    /// Take unsaved work in, or leave it out.
+    Recover(bool),
+    /// What becomes of two versions.
+    Disk(Choice),
+    /// Save and leave; `true` leaves even when work is lost.
+    Leave(bool),
+}
+
+/// Everything the sheet knows.
+#[derive(Debug, Clone)]
+pub struct Sheet {
+    /// The dance. It is changed by [`Sheet::perform`] and undo alone.
+    pub dance: Dance,
+    /// What was done to it.
+    pub history: History,
+    /// Moves to choose from.
+    pub book: MoveBook,
+    /// Where she is.
+    pub cursor: Beat,
+    /// The other end of what is selected.
+    pub anchor: Option<Beat>,
+    /// Steps of the cursor.
+    pub grain: Grain,
+    /// What the keys mean.
+    pub mode: Mode,
+    /// What was heard in the recording.
+    pub listening: Option<Box<Listening>>,
+    /// The whole piece as a path.
+    pub trail: Trail,
+    /// The slowest and the fastest tempo of the grid, in beats a minute.
+    pub tempi: (f64, f64),
+    /// What the check said last.
+    pub report: Option<Report>,
+    /// Of which state of the dance.
+    pub checked: u64,
+    /// The number of this state.
+    pub state: u64,
+    /// Where the music is.
+    pub heard: Heard,
+    /// Whether a phrase goes round.
+    pub round: bool,
+    /// Whether beats click.
+    pub clicks: bool,
+    /// How fast it plays.
+    pub speed: Speed,
+    /// What is known of the sound.
+    pub music: Music,
+    /// Colours.
+    pub palette: Palette,
+    /// Columns and rows of the terminal.
+    pub size: (u16, u16),
+    /// The paper.
+    pub layout: Layout,
+    /// The first row of the paper that is seen.
+    pub scroll: usize,
+    /// Why nothing can be changed.
+    pub read_only: Option<String>,
+    /// What cannot be written, until it can.
+    pub trouble: Option<String>,
+    /// A short message and when it goes.
+    pub notice: Option<(String, Duration)>,
+    /// The time, as last passed in.
+    pub now: Duration,
+    /// Until when the paper stays where she put it.
+    pub stay: Duration,
+    /// Which cue is stretched with the mouse.
+    pub dragged: Option<usize>,
+    /// How far the first hints have come.
+    pub hint: usize,
+}
+
+impl Sheet {
+    /// A sheet for a dance, with nothing heard yet.
+    #[must_use]
+    pub fn new(dance: Dance, history: History, book: MoveBook, palette: Palette) -> Self {
+        let trail = Trail::new(&dance.grid, None, length(&dance));
+        let mut sheet = Self {
+            dance,
+            history,
+            book,
+            cursor: Beat(0.0),
+            anchor: None,
+            grain: Grain::Count,
+            mode: Mode::Sheet,
+            listening: None,
+            trail,
+            tempi: (0.0, 0.0),
+            report: None,
+            checked: 0,
+            state: 1,
+            heard: Heard::default(),
+            round: false,
+            clicks: false,
+            speed: Speed::NORMAL,
+            music: Music::Coming(0.0),
+            palette,
+            size: (80, 24),
+            layout: Layout::default(),
+            scroll: 0,
+            read_only: None,
+            trouble: None,
+            notice: None,
+            now: Duration::ZERO,
+            stay: Duration::ZERO,
+            dragged: None,
+            hint: 0,
+        };
+        sheet.cursor = sheet.dance.cues.first().map_or(Beat(0.0), |cue| Beat(cue.at.0.max(0.0).floor()));
+        sheet.walk_trail();
+        sheet.lay_out();
+        sheet
+    }
+
+    /// How long the music lasts.
+    #[must_use]
+    pub fn length(&self) -> Seconds {
+        length(&self.dance)
+    }
+
+    /// The paper anew, after a change of the dance, of what was found, or of the window.
+    pub(super) fn lay_out(&mut self) {
+        let findings = self.report.as_ref().map_or(&[][..], |report| &report.findings);
+        let (width, height) = self.size;
+        let paper = (width, height);
+        self.layout = Layout::new(&self.dance, self.listening.as_deref(), findings, paper);
+        self.show_cursor();
+    }
+
+    /// The trail anew, after a change of the grid or of what was heard.
+    pub(super) fn walk_trail(&mut self) {
+        let grid = &self.dance.grid;
+        self.trail = Trail::new(grid, self.listening.as_deref(), self.length());
+        let tempi = (0..grid.len()).map(|beat| grid.tempo_at(Beat::from(beat)).0);
+        self.tempi = tempi.fold((f64::INFINITY, 0.0), |(low, high), bpm| (low.min(bpm), high.max(bpm)));
+    }
+
+    /// Rows that the paper has on the screen.
+    #[must_use]
+    pub fn paper_rows(&self) -> usize {
+        usize::from(super::view::paper(self).height)
+    }
+
+    /// Scrolls so that a line is seen whole.
+    pub(super) fn show(&mut self, at: Beat) {
+        let Some(index) = self.layout.line_at(at) else { return };
+        let line = &self.layout.lines[index];
+        let rows = self.paper_rows().max(1);
+        if line.top < self.scroll {
+            self.scroll = line.top;
+        } else if line.top + line.rows > self.scroll + rows {
+            self.scroll = (line.top + line.rows).saturating_sub(rows).min(line.top);
+        }
+        self.scroll = self.scroll.min(self.layout.rows.saturating_sub(1));
+    }
+
+    pub(super) fn show_cursor(&mut self) {
+        self.show(self.cursor);
+    }
+
+    /// Follows the music unless she is at work elsewhere.
+    pub(super) fn follow(&mut self) {
+        if self.heard.playing && self.now >= self.stay {
+            self.show(self.playhead());
+        }
+    }
+
+    /// She did something: the paper stays with her for a while.
+    pub(super) fn stay_here(&mut self) {
+        self.stay = self.now.saturating_add(STAY);
+    }
+
+    /// The position that is heard.
+    #[must_use]
+    pub fn playhead(&self) -> Beat {
+        self.dance.grid.beat_at(self.heard.at)
+    }
+
+    /// Says something for a while.
+    pub(super) fn say(&mut self, text: impl Into<String>) {
+        self.notice = Some((text.into(), self.now.saturating_add(NOTICE)));
+    }
+
+    /// What is selected: both ends, in order, or the cursor alone.
+    #[must_use]
+    pub fn selection(&self) -> Selection {
+        match self.anchor {
+            None => Selection::at(self.cursor),
+            Some(anchor) => {
+                let (from, to) =
+                    if anchor <= self.cursor { (anchor, self.cursor) } else { (self.cursor, anchor) };
+                // The count under the cursor is part of it.
+                Selection { from, to: Beat(to.0 + 1.0) }
+            }
+        }
+    }
+
+    /// The cue under the cursor: of several the one written last.
+    #[must_use]
+    pub fn cue_here(&self) -> Option<usize> {
+        let line = self.layout.lines.get(self.layout.line_at(self.cursor)?)?;
+        let here = self.cursor.0 + 1e-6;
+        let parts = line.parts.iter().rev();
+        parts.filter(|part| part.from.0 <= here && part.until.0 > here).map(|part| part.cue).next()
+    }
+
+    /// A cue by its index.
+    #[must_use]
+    pub fn cue(&self, index: usize) -> Option<&Cue> {
+        self.dance.cues.get(index)
+    }
+
+    /// The question pinned to the cursor's count.
+    #[must_use]
+    pub fn prompt_here(&self) -> Option<usize> {
+        let count = self.cursor.0.floor();
+        self.dance.prompts.iter().position(|prompt| prompt.at.0.floor() == count)
+    }
+
+    /// The phrase under the cursor.
+    #[must_use]
+    pub fn phrase_here(&self) -> Option<PhraseSpan<'_>> {
+        self.dance.grid.phrase_at(self.cursor)
+    }
+
+    /// What the check says about the cursor's count, the gravest first; then what it says of the cue under it.
+    #[must_use]
+    pub fn finding_here(&self) -> Option<&Finding> {
+        let report = self.report.as_ref()?;
+        let here = |finding: &&Finding| finding.at.is_some_and(|at| (at.0 - self.cursor.0).abs() < 0.5 + 1e-6);
+        let cue = self.cue_here().filter(|_| self.checked == self.state);
+        let gravest = |a: &&Finding, b: &&Finding| a.severity.cmp(&b.severity);
+        // `max_by` takes the last of equals, and the first is wanted.
+        let findings = || report.findings.iter().rev();
+        findings()
+            .filter(here)
+            .max_by(gravest)
+            .or_else(|| findings().filter(|finding| cue.is_some() && finding.cue == cue).max_by(gravest))
+    }
+
+    /// Moves that fit what is typed, the likeliest first.
+    #[must_use]
+    pub fn found(&self, typed: &str) -> Vec<&Move> {
+        self.book.search(typed)
+    }
+
+    /// Whether what is on the screen is not in the file yet.
+    #[must_use]
+    pub fn unsaved(&self) -> bool {
+        self.history.unsaved()
+    }
+
+    /// Whether a sound can be heard, in words; empty when all is well.
+    #[must_use]
+    pub fn sound_words(&self) -> String {
+        match (&self.music, self.heard.sound) {
+            (Music::Coming(part), _) if *part > 0.0 => format!("listening, {:.0} %", part * 100.0),
+            (Music::Coming(_), _) => "opening the recording".into(),
+            (Music::Missing(_), _) => "no recording".into(),
+            (Music::Ready, Sound::NoDevice) => "no sound device".into(),
+            (Music::Ready, Sound::Silenced) => "silent".into(),
+            (Music::Ready, _) => String::new(),
+        }
+    }
+
+    /// Does what was asked and says what is to be kept; a refusal is shown in its own words.
+    pub(super) fn perform(&mut self, command: &Command) -> Vec<Effect> {
+        if let Some(why) = self.read_only.clone() {
+            self.say(why);
+            return Vec::new();
+        }
+        let selection = self.selection();
+        let done = self.history.perform(&mut self.dance, &self.book, command, selection, self.now);
+        match done {
+            Err(error) => {
+                self.say(error.to_string());
+                Vec::new()
+            }
+            Ok(None) => Vec::new(),
+            Ok(Some(performed)) => self.changed(performed.record),
+        }
+    }
+
+    /// After any change of the dance.
+    pub(super) fn changed(&mut self, record: Record) -> Vec<Effect> {
+        self.state += 1;
+        self.cursor = self.inside(self.cursor);
+        self.lay_out();
+        vec![Effect::Record(Box::new(record)), Effect::Check(self.state)]
+    }
+
+    /// The nearest position in the music.
+    pub(super) fn inside(&self, at: Beat) -> Beat {
+        let last = self.dance.grid.len().saturating_sub(1) as f64;
+        // The last count can be halved too.
+        let last = if at.0.fract() > 0.0 { last + 0.5 } else { last };
+        Beat(at.0.clamp(0.0, last.max(0.0)))
+    }
+
+    /// The dance and its history were replaced from outside.
+    pub fn replace(&mut self, dance: Dance, history: History) -> Vec<Effect> {
+        self.dance = dance;
+        self.history = history;
+        self.anchor = None;
+        self.state += 1;
+        self.cursor = self.inside(self.cursor);
+        self.walk_trail();
+        self.lay_out();
+        vec![Effect::Check(self.state)]
+    }
+}
+
+fn length(dance: &Dance) -> Seconds {
+    let said = dance.recording.length();
+    if said.0 > 0.0 { said } else { dance.grid.seconds_at(dance.grid.end()) }
+}

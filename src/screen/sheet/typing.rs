@@ -1,0 +1,266 @@
+//! Choosing a move by a few letters, and writing words, questions, notes and numbers.
+
+use super::entry::Entry;
+use super::keys::Action;
+use super::state::{About, Effect, Mode, Purpose, Sheet};
+use crate::dance::edit::{Command, Over};
+use crate::dance::{Cue, MoveId, Prompt, Silenced};
+use crate::units::{Beat, Counts};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+/// Counts of free words where nothing says how long they last.
+const FREE: Counts = Counts(8.0);
+
+/// Opens what an action needs to be told.
+pub(super) fn begin(sheet: &mut Sheet, action: Action) {
+    if let Some(why) = sheet.read_only.clone() {
+        sheet.say(why);
+        return;
+    }
+    let here = sheet.cue_here();
+    let cue = here.and_then(|index| sheet.cue(index)).cloned();
+    match action {
+        Action::Pin => {
+            let first = cue.as_ref().is_some_and(|cue| (cue.at.0 - sheet.cursor.0).abs() < 1e-3);
+            let purpose = match here.filter(|_| first && sheet.anchor.is_none()) {
+                Some(index) => Purpose::Change(index),
+                None => Purpose::Pin,
+            };
+            sheet.mode = Mode::Choose(purpose, Entry::default(), 0);
+        }
+        Action::Other => match cue.as_ref().and_then(|cue| cue.movement.clone()) {
+            Some(id) => sheet.mode = Mode::Choose(Purpose::Replace(id), Entry::default(), 0),
+            None => sheet.say("no move of the book on this count, so there is none to replace"),
+        },
+        Action::Words => {
+            let text = cue.as_ref().map_or("", |cue| sheet.dance.words_of(cue));
+            sheet.mode = Mode::Write(About::Words(here), Entry::of(text));
+        }
+        Action::Lead | Action::Why => {
+            let Some((index, cue)) = here.zip(cue) else {
+                sheet.say("no cue on this count; enter pins one");
+                return;
+            };
+            let (about, text) = if action == Action::Lead {
+                (About::Lead(index), cue.lead.map_or_else(String::new, |lead| lead.0.to_string()))
+            } else {
+                (About::Why(index), cue.why.unwrap_or_default())
+            };
+            sheet.mode = Mode::Write(about, Entry::of(&text));
+        }
+        Action::Prompt => {
+            let prompt = sheet.prompt_here();
+            let text = prompt.and_then(|index| sheet.dance.prompts.get(index));
+            let entry = Entry::of(text.map_or("", |prompt| &prompt.question));
+            sheet.mode = Mode::Write(About::Question(prompt), entry);
+        }
+        Action::Notes => sheet.mode = Mode::Write(About::Notes, Entry::of(&sheet.dance.notes)),
+        Action::Title => sheet.mode = Mode::Write(About::Title, Entry::of(&sheet.dance.title)),
+        Action::AsIn if sheet.phrase_here().is_some() => {
+            sheet.mode = Mode::Write(About::AsIn, Entry::default());
+        }
+        Action::AsIn => sheet.say("this count is before the first phrase; go to the phrase to write in"),
+        Action::Ignore => match sheet.finding_here().map(|finding| (finding.rule, finding.at)) {
+            Some((rule, at)) => sheet.mode = Mode::Write(About::Ignore(rule, at), Entry::default()),
+            None => sheet.say("the check finds nothing here; v goes to what it finds next"),
+        },
+        _ => {}
+    }
+}
+
+/// A key while a move is chosen.
+pub(super) fn choosing(
+    sheet: &mut Sheet,
+    purpose: Purpose,
+    mut entry: Entry,
+    place: usize,
+    key: &KeyEvent,
+) -> Vec<Effect> {
+    let found = sheet.found(entry.text()).len();
+    let place = match key.code {
+        KeyCode::Esc => {
+            sheet.mode = Mode::Sheet;
+            return Vec::new();
+        }
+        KeyCode::Enter => {
+            let Some(id) = sheet.found(entry.text()).get(place).map(|entry| entry.id.clone()) else {
+                return Vec::new();
+            };
+            sheet.mode = Mode::Sheet;
+            return chosen(sheet, &purpose, id);
+        }
+        KeyCode::Down => (place + 1).min(found.saturating_sub(1)),
+        KeyCode::Up => place.saturating_sub(1),
+        KeyCode::PageDown => (place + 5).min(found.saturating_sub(1)),
+        KeyCode::PageUp => place.saturating_sub(5),
+        _ => {
+            entry.key(key);
+            0
+        }
+    };
+    sheet.mode = Mode::Choose(purpose, entry, place);
+    Vec::new()
+}
+
+fn chosen(sheet: &mut Sheet, purpose: &Purpose, id: MoveId) -> Vec<Effect> {
+    let effects = match purpose {
+        Purpose::Change(cue) => sheet.perform(&Command::ChangeMove { cue: *cue, to: Some(id) }),
+        Purpose::Replace(from) => {
+            let effects = sheet.perform(&Command::ReplaceMove { from: from.clone(), to: id.clone() });
+            if !effects.is_empty() {
+                sheet.say(format!("'{}' is now '{}' everywhere", from.0, id.0));
+            }
+            effects
+        }
+        Purpose::Pin => {
+            let natural = sheet.book.get(&id).map_or(FREE, |entry| entry.counts);
+            let (at, counts) = place_for(sheet, natural);
+            let cue = Cue::new(at, counts, id);
+            sheet.perform(&Command::AddCue { cue, over: Over::Erase })
+        }
+    };
+    if !effects.is_empty() {
+        sheet.hint = sheet.hint.max(1);
+        sheet.anchor = None;
+    }
+    effects
+}
+
+/// Where a new cue comes and how long it lasts: what is selected; else its natural length, but a free space is not
+/// written beyond.
+fn place_for(sheet: &Sheet, natural: Counts) -> (Beat, Counts) {
+    let selection = sheet.selection();
+    if sheet.anchor.is_some() {
+        return (selection.from, selection.to.since(selection.from));
+    }
+    let at = sheet.cursor;
+    if sheet.cue_here().is_some() {
+        return (at, natural);
+    }
+    let next = sheet.dance.cues.iter().map(|cue| cue.at).find(|start| start.0 > at.0 + 1e-3);
+    let room = next.map_or(natural, |next| next.since(at));
+    (at, Counts(natural.0.min(room.0)))
+}
+
+/// A key while something is written.
+pub(super) fn writing(sheet: &mut Sheet, about: About, mut entry: Entry, key: &KeyEvent) -> Vec<Effect> {
+    let new_line = match key.code {
+        KeyCode::Enter => key.modifiers.contains(KeyModifiers::ALT),
+        KeyCode::Char('j') => key.modifiers.contains(KeyModifiers::CONTROL),
+        _ => false,
+    };
+    match key.code {
+        KeyCode::Esc => {
+            sheet.mode = Mode::Sheet;
+            return Vec::new();
+        }
+        _ if new_line && about == About::Notes => entry.put('\n'),
+        KeyCode::Enter if !new_line => {
+            sheet.mode = Mode::Sheet;
+            return written(sheet, about, entry.text());
+        }
+        _ => {
+            entry.key(key);
+        }
+    }
+    sheet.mode = Mode::Write(about, entry);
+    Vec::new()
+}
+
+fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
+    let trimmed = text.trim();
+    let some = (!trimmed.is_empty()).then(|| trimmed.to_owned());
+    match about {
+        About::Words(Some(cue)) => {
+            // The move's own words are no words of hers.
+            let own = sheet.cue(cue).and_then(|cue| sheet.dance.move_of(cue)).map(|entry| entry.words.clone());
+            let words = some.filter(|text| Some(text) != own.as_ref());
+            sheet.perform(&Command::SetWords { cue, words })
+        }
+        About::Words(None) => {
+            let Some(words) = some else { return Vec::new() };
+            let (at, counts) = place_for(sheet, FREE);
+            let cue = Cue { movement: None, words: Some(words), ..Cue::new(at, counts, MoveId(String::new())) };
+            let effects = sheet.perform(&Command::AddCue { cue, over: Over::Erase });
+            sheet.anchor = None;
+            effects
+        }
+        About::Lead(cue) => match some.map(|text| text.replace(',', ".").parse::<f64>()) {
+            None => sheet.perform(&Command::SetLead { cue, lead: None }),
+            Some(Ok(lead)) => sheet.perform(&Command::SetLead { cue, lead: Some(Counts(lead)) }),
+            Some(Err(_)) => {
+                sheet.say(format!("'{trimmed}' is no number of counts; write one such as 4, or nothing"));
+                Vec::new()
+            }
+        },
+        About::Why(cue) => sheet.perform(&Command::SetWhy { cue, why: some }),
+        About::Notes => sheet.perform(&Command::SetNotes(text.trim_end().to_owned())),
+        About::Title => match some {
+            Some(title) => sheet.perform(&Command::SetTitle(title)),
+            None => {
+                sheet.say("a dance needs a title");
+                Vec::new()
+            }
+        },
+        About::Question(index) => match some {
+            Some(question) => {
+                let answer = index.and_then(|index| sheet.dance.prompts.get(index));
+                let answer = Entry::of(answer.map_or("", |prompt| &prompt.answer));
+                sheet.mode = Mode::Write(About::Answer(index, question), answer);
+                Vec::new()
+            }
+            None => index.map_or_else(Vec::new, |prompt| sheet.perform(&Command::RemovePrompt { prompt })),
+        },
+        About::Answer(index, question) => {
+            let answer = trimmed.to_owned();
+            match index.and_then(|index| Some((index, sheet.dance.prompts.get(index)?.clone()))) {
+                Some((prompt, old)) => {
+                    sheet.perform(&Command::ChangePrompt { prompt, to: Prompt { question, answer, ..old } })
+                }
+                None => {
+                    let at = Beat(sheet.cursor.0.floor());
+                    let unknown = serde_json::Map::new();
+                    let prompt = Prompt { at, question, answer, pause: false, unknown };
+                    sheet.perform(&Command::AddPrompt { prompt })
+                }
+            }
+        }
+        About::AsIn => as_in(sheet, trimmed),
+        About::Ignore(rule, at) => {
+            let Some(reason) = some else {
+                sheet.say("say in a few words why it may stay, so that others understand; it is not ignored yet");
+                return Vec::new();
+            };
+            let finding = Silenced { rule: rule.to_owned(), at, reason, unknown: serde_json::Map::new() };
+            sheet.perform(&Command::Silence { finding })
+        }
+    }
+}
+
+/// Writes the moves of another phrase, named by its number or its letter, into this one; `mirrored` turns the sides.
+fn as_in(sheet: &mut Sheet, text: &str) -> Vec<Effect> {
+    let Some(here) = sheet.phrase_here().map(|span| span.index) else { return Vec::new() };
+    let mut words = text.split_whitespace();
+    let name = words.next().unwrap_or_default();
+    let mirror = words.next().is_some_and(|word| "mirrored".starts_with(&word.to_lowercase()));
+    let by_number = name.parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+    // Of several phrases with this letter the last one before this is meant, else the first one after it.
+    let letters: Vec<usize> = sheet
+        .dance
+        .grid
+        .phrase_spans()
+        .filter(|span| span.index != here && span.letter.to_lowercase() == name.to_lowercase())
+        .map(|span| span.index)
+        .collect();
+    let by_letter = letters.iter().rev().find(|index| **index < here).or(letters.first()).copied();
+    let Some(phrase) = by_number.or(by_letter) else {
+        sheet.say(format!("no other phrase is called '{name}'; write its letter or number, as in the margin"));
+        return Vec::new();
+    };
+    let effects = sheet.perform(&Command::RepeatPhrase { phrase, into: vec![here], mirror });
+    if !effects.is_empty() {
+        let how = if mirror { ", mirrored" } else { "" };
+        sheet.say(format!("as in phrase {}{how}", phrase + 1));
+    }
+    effects
+}

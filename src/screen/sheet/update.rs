@@ -1,0 +1,456 @@
+//! What a key, the mouse, the clock or an answer changes on the sheet.
+
+use super::keys::{Action, action};
+use super::pencil;
+use super::state::{Ask, Effect, Grain, Mode, Music, Sheet};
+use super::typing;
+use crate::check::Report;
+use crate::dance::edit::{Command, Over};
+use crate::listening::Listening;
+use crate::screen::colours::Theme;
+use crate::screen::desk::Choice;
+use crate::sound::{Heard, Speed};
+use crate::units::{Beat, Counts};
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, MouseButton, MouseEvent, MouseEventKind};
+use std::time::Duration;
+
+/// Rows that one turn of the wheel scrolls.
+const WHEEL: usize = 3;
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Message {
+    /// A key.
+    Key(KeyEvent),
+    /// The mouse.
+    Mouse(MouseEvent),
+    /// The window has so many columns and rows.
+    Size(u16, u16),
+    /// Where the music is, and the time since some fixed moment.
+    Heard(Heard, Duration),
+    /// What is known of the sound has changed.
+    Music(Music),
+    /// What was heard in the recording.
+    Listened(Box<Listening>),
+    /// What the check says of the state with this number.
+    Checked(u64, Box<Report>),
+    /// A sentence to be shown.
+    Say(String),
+    /// Something cannot be written; `None` when it can again.
+    Trouble(Option<String>),
+    /// A question.
+    Ask(Ask),
+    /// The file holds everything.
+    Saved,
+}
+
+/// Changes the sheet and says what is to be done outside.
+pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
+    match message {
+        Message::Key(key) if key.kind == KeyEventKind::Release => Vec::new(),
+        Message::Key(key) => pressed(sheet, &key),
+        Message::Mouse(mouse) => pointed(sheet, mouse),
+        Message::Size(width, height) => {
+            sheet.size = (width, height);
+            sheet.lay_out();
+            Vec::new()
+        }
+        Message::Heard(heard, now) => {
+            sheet.heard = heard;
+            sheet.now = now;
+            if sheet.notice.as_ref().is_some_and(|(_, until)| *until <= now) {
+                sheet.notice = None;
+            }
+            sheet.follow();
+            Vec::new()
+        }
+        Message::Music(music) => {
+            if let Music::Missing(why) = &music {
+                sheet.say(why.clone());
+            }
+            sheet.music = music;
+            Vec::new()
+        }
+        Message::Listened(listening) => {
+            sheet.listening = Some(listening);
+            sheet.walk_trail();
+            sheet.lay_out();
+            vec![Effect::Check(sheet.state)]
+        }
+        Message::Checked(number, report) => {
+            if number >= sheet.checked {
+                sheet.report = Some(*report);
+                sheet.checked = number;
+                let scroll = sheet.scroll;
+                sheet.lay_out();
+                // What the check adds must not move the paper under her eyes more than needed.
+                sheet.scroll = scroll;
+                sheet.show_cursor();
+            }
+            Vec::new()
+        }
+        Message::Say(text) => {
+            sheet.say(text);
+            Vec::new()
+        }
+        Message::Trouble(trouble) => {
+            sheet.trouble = trouble;
+            Vec::new()
+        }
+        Message::Ask(ask) => {
+            sheet.mode = Mode::Ask(ask);
+            Vec::new()
+        }
+        Message::Saved => {
+            sheet.trouble = None;
+            Vec::new()
+        }
+    }
+}
+
+fn pressed(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
+    sheet.stay_here();
+    let effects = pressed_in(sheet, key);
+    // A panel may have come or gone over the place where she is.
+    if !effects.contains(&Effect::Play) {
+        sheet.show_cursor();
+    }
+    effects
+}
+
+fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
+    match sheet.mode.clone() {
+        Mode::Sheet => {
+            let Some(action) = action(key) else { return Vec::new() };
+            sheet.notice = None;
+            act(sheet, action)
+        }
+        Mode::Help(scroll) => {
+            let rows = usize::from(sheet.size.1.saturating_sub(3)).max(1);
+            sheet.mode = match key.code {
+                KeyCode::Down => Mode::Help((scroll + 1).min(super::keys::KEYS.len())),
+                KeyCode::Up => Mode::Help(scroll.saturating_sub(1)),
+                KeyCode::PageDown | KeyCode::Char(' ') => {
+                    Mode::Help((scroll + rows).min(super::keys::KEYS.len()))
+                }
+                KeyCode::PageUp => Mode::Help(scroll.saturating_sub(rows)),
+                _ => Mode::Sheet,
+            };
+            Vec::new()
+        }
+        Mode::Ask(ask) => answered(sheet, ask, key),
+        Mode::Choose(purpose, entry, place) => typing::choosing(sheet, purpose, entry, place, key),
+        Mode::Write(about, entry) => typing::writing(sheet, about, entry, key),
+    }
+}
+
+fn answered(sheet: &mut Sheet, ask: Ask, key: &KeyEvent) -> Vec<Effect> {
+    let KeyCode::Char(letter) = key.code else { return Vec::new() };
+    let effect = match (ask, letter.to_ascii_lowercase()) {
+        (Ask::Recover(_), 'y') => Effect::Recover(true),
+        (Ask::Recover(_), 'n') => Effect::Recover(false),
+        (Ask::Disk(..), 'k') => Effect::Disk(Choice::KeepBoth),
+        (Ask::Disk(_, true), 't') => Effect::Disk(Choice::Theirs),
+        (Ask::Disk(..), 's') => Effect::Disk(Choice::Overwrite),
+        (Ask::Lost(_), 'y') => Effect::Leave(true),
+        (Ask::Lost(_), 'n') => {
+            sheet.mode = Mode::Sheet;
+            return Vec::new();
+        }
+        _ => return Vec::new(),
+    };
+    sheet.mode = Mode::Sheet;
+    vec![effect]
+}
+
+fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
+    use Action as A;
+    match action {
+        A::CountBack | A::CountOn | A::SelectBack | A::SelectOn => step(sheet, action),
+        A::LineUp | A::LineDown => go_line(sheet, action == A::LineDown),
+        A::PhraseUp | A::PhraseDown => go_phrase(sheet, action == A::PhraseDown),
+        A::Home | A::End => go_end(sheet, action == A::End),
+        A::NextCue | A::LastCue => go_cue(sheet, action == A::NextCue),
+        A::NextTurn | A::LastTurn => {
+            match turn(sheet, action == A::NextTurn) {
+                Some(at) => go(sheet, at),
+                None if sheet.listening.is_none() => sheet.say("nothing is known of the music's turns yet"),
+                None => sheet.say("the music does not turn again there"),
+            }
+        }
+        A::NextFinding => next_finding(sheet),
+        A::LetGo => {
+            sheet.anchor = None;
+            sheet.notice = None;
+        }
+        A::Grain => {
+            sheet.grain = match sheet.grain {
+                Grain::Count => Grain::Half,
+                Grain::Half => Grain::Bar,
+                Grain::Bar => Grain::Count,
+            };
+            sheet.say(match sheet.grain {
+                Grain::Count => "going by counts",
+                Grain::Half => "going by half counts",
+                Grain::Bar => "going by bars",
+            });
+        }
+        A::Help => sheet.mode = Mode::Help(0),
+        A::Light => {
+            sheet.palette.theme = match sheet.palette.theme {
+                Theme::Dark => Theme::Light,
+                Theme::Light => Theme::Dark,
+            };
+        }
+        A::Save => return vec![Effect::Save],
+        A::Leave => return vec![Effect::Leave(false)],
+        A::Undo | A::Redo => return turn_back(sheet, action == A::Undo),
+        A::Play | A::Round | A::Clicks | A::Full | A::ThreeQuarters | A::Half => return play(sheet, action),
+        A::Longer | A::Shorter | A::Later | A::Earlier | A::EndAtTurn | A::ToTurn | A::Split | A::Join
+        | A::RubOut | A::Side | A::Mirror | A::HandOn | A::Mend => return pencil::edit(sheet, action),
+        A::Pin | A::Words | A::AsIn | A::Other | A::Lead | A::Prompt | A::Why | A::Notes | A::Title
+        | A::Ignore => typing::begin(sheet, action),
+    }
+    Vec::new()
+}
+
+/// Puts the cursor somewhere, and lets go of a selection.
+pub(super) fn go(sheet: &mut Sheet, at: Beat) {
+    sheet.anchor = None;
+    sheet.cursor = sheet.inside(at);
+    sheet.show_cursor();
+}
+
+/// The position one step before or after another.
+pub(super) fn stepped(sheet: &Sheet, at: Beat, on: bool) -> Beat {
+    let by = match sheet.grain {
+        Grain::Count => 1.0,
+        Grain::Half => 0.5,
+        Grain::Bar => {
+            let bars = sheet.dance.grid.bars();
+            let next = if on {
+                bars.iter().copied().find(|bar| *bar as f64 > at.0 + 1e-6)
+            } else {
+                bars.iter().copied().rev().find(|bar| (*bar as f64) < at.0 - 1e-6)
+            };
+            let end = if on { sheet.dance.grid.end() } else { Beat(0.0) };
+            return next.map_or(end, Beat::from);
+        }
+    };
+    // Between two counts, a step by counts goes to the nearest whole one first.
+    let whole = if on { (at.0 + 1e-6).floor() } else { (at.0 - 1e-6).ceil() };
+    match sheet.grain {
+        Grain::Count if !at.is_whole() => Beat(if on { whole + 1.0 } else { whole - 1.0 }),
+        _ if on => Beat(at.0 + by),
+        _ => Beat(at.0 - by),
+    }
+}
+
+fn step(sheet: &mut Sheet, action: Action) {
+    let on = matches!(action, Action::CountOn | Action::SelectOn);
+    let to = stepped(sheet, sheet.cursor, on);
+    if matches!(action, Action::SelectBack | Action::SelectOn) {
+        let from = sheet.anchor.unwrap_or(sheet.cursor);
+        sheet.cursor = sheet.inside(to);
+        sheet.anchor = Some(from);
+        sheet.show_cursor();
+    } else {
+        go(sheet, to);
+    }
+}
+
+fn go_line(sheet: &mut Sheet, down: bool) {
+    let Some(index) = sheet.layout.line_at(sheet.cursor) else { return };
+    let column = sheet.cursor.0 - sheet.layout.lines[index].from as f64;
+    let other = if down { index + 1 } else { index.wrapping_sub(1) };
+    if let Some(line) = sheet.layout.lines.get(other) {
+        let at = Beat((line.from as f64 + column).min(line.until as f64 - 1.0));
+        go(sheet, at);
+    }
+}
+
+fn go_phrase(sheet: &mut Sheet, on: bool) {
+    let starts = sheet.dance.grid.phrases().iter().map(|phrase| phrase.start as f64);
+    let here = sheet.cursor.0;
+    let to = if on { starts.clone().find(|at| *at > here) } else { starts.rev().find(|at| *at < here) };
+    if let Some(at) = to.or((!on).then_some(0.0)) {
+        go(sheet, Beat(at));
+    }
+}
+
+fn go_end(sheet: &mut Sheet, end: bool) {
+    let Some(index) = sheet.layout.line_at(sheet.cursor) else { return };
+    let line = &sheet.layout.lines[index];
+    let edge = if end { line.until.saturating_sub(1) } else { line.from } as f64;
+    let whole = if end { sheet.dance.grid.len().saturating_sub(1) as f64 } else { 0.0 };
+    let at = if (sheet.cursor.0 - edge).abs() < 1e-6 { whole } else { edge };
+    go(sheet, Beat(at));
+}
+
+fn go_cue(sheet: &mut Sheet, on: bool) {
+    let here = sheet.cursor.0;
+    let starts = sheet.dance.cues.iter().map(|cue| cue.at.0);
+    let to =
+        if on { starts.clone().find(|at| *at > here + 1e-6) } else { starts.rev().find(|at| *at < here - 1e-6) };
+    match to {
+        Some(at) => go(sheet, Beat(at)),
+        None => sheet.say("no cue there"),
+    }
+}
+
+/// Where the music turns next, or turned last, to the nearest count.
+pub(super) fn turn(sheet: &Sheet, on: bool) -> Option<Beat> {
+    let here = sheet.cursor.0;
+    let turns = sheet.listening.as_ref()?.turns.iter();
+    let mut places: Vec<f64> = turns.map(|turn| sheet.dance.grid.beat_at(turn.start).0.round()).collect();
+    places.retain(|at| *at >= 0.0 && *at < sheet.dance.grid.end().0);
+    places.sort_by(f64::total_cmp);
+    let found = if on {
+        places.iter().find(|at| **at > here + 1e-6)
+    } else {
+        places.iter().rev().find(|at| **at < here - 1e-6)
+    };
+    found.copied().map(Beat)
+}
+
+fn next_finding(sheet: &mut Sheet) {
+    let Some(report) = &sheet.report else {
+        sheet.say("the check is not done yet");
+        return;
+    };
+    let places: Vec<Beat> = report.findings.iter().filter_map(|finding| finding.at).collect();
+    let whole: Vec<String> = report
+        .findings
+        .iter()
+        .filter(|finding| finding.at.is_none())
+        .map(|finding| format!("{} {}", finding.message, finding.remedy))
+        .collect();
+    let next = places.iter().find(|at| at.0 > sheet.cursor.0 + 0.5);
+    match (next.or(places.first()).copied(), whole.first()) {
+        // Findings about turns lie between counts; from the nearest count they are seen.
+        (Some(at), _) => go(sheet, Beat(at.0.round().max(0.0))),
+        (None, Some(text)) => sheet.say(text.clone()),
+        (None, None) => sheet.say("the check finds nothing to mend"),
+    }
+}
+
+fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
+    if let Some(why) = sheet.read_only.clone() {
+        sheet.say(why);
+        return Vec::new();
+    }
+    let turned =
+        if undo { sheet.history.undo(&mut sheet.dance) } else { sheet.history.redo(&mut sheet.dance) };
+    match turned {
+        Err(error) => sheet.say(error.to_string()),
+        Ok(None) => sheet.say(if undo { "nothing left to undo" } else { "nothing left to do again" }),
+        Ok(Some(turned)) => {
+            sheet.cursor = turned.selection.from;
+            sheet.anchor = None;
+            let effects = sheet.changed(turned.record);
+            sheet.walk_trail();
+            sheet.say(format!("{}: {}", if undo { "undone" } else { "done again" }, turned.label));
+            return effects;
+        }
+    }
+    Vec::new()
+}
+
+fn play(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
+    let grid = &sheet.dance.grid;
+    let from_here = [Effect::Seek(grid.seconds_at(sheet.cursor)), Effect::Play];
+    let phrase = sheet.phrase_here().map(|span| (span.start, span.end));
+    let (start, end) = phrase.unwrap_or((Beat(0.0), grid.end()));
+    let span = (grid.seconds_at(start), grid.seconds_at(end));
+    match action {
+        Action::Play if sheet.heard.playing => vec![Effect::Pause],
+        Action::Play => {
+            if matches!(sheet.music, Music::Coming(_)) {
+                sheet.say("the recording is still being opened");
+                return Vec::new();
+            }
+            sheet.stay = Duration::ZERO;
+            let round = if sheet.round { vec![Effect::Repeat(Some(span))] } else { Vec::new() };
+            round.into_iter().chain(from_here).collect()
+        }
+        Action::Round if sheet.round => {
+            sheet.round = false;
+            sheet.say("the music goes on after this phrase");
+            vec![Effect::Repeat(None)]
+        }
+        Action::Round => {
+            if matches!(sheet.music, Music::Coming(_)) {
+                sheet.say("the recording is still being opened");
+                return Vec::new();
+            }
+            sheet.round = true;
+            sheet.stay = Duration::ZERO;
+            sheet.say("this phrase goes round and round; r lets it go on");
+            vec![Effect::Repeat(Some(span)), Effect::Seek(span.0), Effect::Play]
+        }
+        Action::Clicks => {
+            sheet.clicks = !sheet.clicks;
+            sheet.say(if sheet.clicks { "clicks on the beat" } else { "no clicks" });
+            vec![Effect::Click(sheet.clicks)]
+        }
+        Action::Full | Action::ThreeQuarters | Action::Half => {
+            let percent = match action {
+                Action::Full => 100,
+                Action::ThreeQuarters => 75,
+                _ => 50,
+            };
+            sheet.speed = Speed::percent(percent);
+            sheet.say(format!("{percent} per cent of the music's own speed"));
+            vec![Effect::Speed(sheet.speed)]
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn pointed(sheet: &mut Sheet, mouse: MouseEvent) -> Vec<Effect> {
+    if sheet.mode != Mode::Sheet {
+        return Vec::new();
+    }
+    let rows = sheet.paper_rows();
+    match mouse.kind {
+        MouseEventKind::ScrollDown => {
+            sheet.stay_here();
+            sheet.scroll = (sheet.scroll + WHEEL).min(sheet.layout.rows.saturating_sub(rows));
+        }
+        MouseEventKind::ScrollUp => {
+            sheet.stay_here();
+            sheet.scroll = sheet.scroll.saturating_sub(WHEEL);
+        }
+        MouseEventKind::Down(MouseButton::Left) => {
+            sheet.stay_here();
+            if let Some(at) = under(sheet, mouse) {
+                sheet.anchor = None;
+                sheet.cursor = at;
+                sheet.dragged = sheet.cue_here();
+            }
+        }
+        MouseEventKind::Drag(MouseButton::Left) => {
+            sheet.stay_here();
+            let Some((at, cue)) = under(sheet, mouse).zip(sheet.dragged) else { return Vec::new() };
+            let Some(start) = sheet.cue(cue).map(|cue| cue.at) else { return Vec::new() };
+            let counts = Counts(at.0 + 1.0 - start.0);
+            if counts.0 > 0.0 {
+                return sheet.perform(&Command::StretchCue { cue, counts, over: Over::Erase });
+            }
+        }
+        MouseEventKind::Up(MouseButton::Left) => sheet.dragged = None,
+        _ => {}
+    }
+    Vec::new()
+}
+
+/// The count under the mouse.
+fn under(sheet: &Sheet, mouse: MouseEvent) -> Option<Beat> {
+    let paper = super::view::paper(sheet);
+    if mouse.row < paper.y || mouse.row >= paper.bottom() {
+        return None;
+    }
+    let row = sheet.scroll + usize::from(mouse.row - paper.y);
+    let line = sheet.layout.line_on_row(row)?;
+    sheet.layout.beat_under(line, mouse.column.checked_sub(paper.x)?).map(Beat::from)
+}

@@ -1,0 +1,173 @@
+//! Drawing the sheet: a function of what it knows, at any size.
+
+mod foot;
+mod panel;
+mod written;
+
+use super::state::{Mode, Sheet};
+use crate::screen::colours::Ink;
+use crate::screen::floor::path;
+use crate::units::Seconds;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
+
+/// From how many rows on the whole piece is shown as a path over the paper.
+const TRAIL_FROM: u16 = 34;
+/// Rows of that path.
+const TRAIL: u16 = 7;
+
+/// Where the paper lies on the screen.
+#[must_use]
+pub fn paper(sheet: &Sheet) -> Rect {
+    let (width, height) = sheet.size;
+    let top = u16::from(height >= 4) + trail_rows(sheet);
+    let foot = foot_rows(sheet);
+    Rect { x: 0, y: top.min(height), width, height: height.saturating_sub(top + foot) }
+}
+
+fn trail_rows(sheet: &Sheet) -> u16 {
+    if sheet.size.1 >= TRAIL_FROM { TRAIL } else { 0 }
+}
+
+/// Rows under the paper: what is known of the place, and the key line; or a panel in which something is asked.
+fn foot_rows(sheet: &Sheet) -> u16 {
+    let height = sheet.size.1;
+    let usual = match height {
+        20.. => 4,
+        10.. => 3,
+        4.. => 1,
+        _ => 0,
+    };
+    let wanted = match &sheet.mode {
+        Mode::Choose(..) => 11,
+        Mode::Write(super::state::About::Notes, _) => 10,
+        Mode::Write(..) | Mode::Ask(_) => 5,
+        _ => usual,
+    };
+    wanted.min(height.saturating_sub(height / 3)).max(usual)
+}
+
+/// Draws the sheet into an area, which is to have the size that the sheet was told.
+pub fn draw(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
+    let area = area.intersection(buffer.area);
+    buffer.set_style(area, sheet.palette.ground());
+    if area.is_empty() {
+        return;
+    }
+    if let Mode::Help(scroll) = sheet.mode {
+        panel::help(sheet, scroll, area, buffer);
+        return;
+    }
+    let paper = paper(sheet).intersection(area);
+    if paper.y > 0 {
+        head(sheet, rows(area, 0, 1), buffer);
+    }
+    let trail = trail_rows(sheet);
+    if trail > 0 {
+        let at = if sheet.heard.playing { sheet.heard.at } else { sheet.dance.grid.seconds_at(sheet.cursor) };
+        let step = sheet.playhead().index() % 2 == 1;
+        path(&sheet.trail, &sheet.dance, (at, step), sheet.palette, rows(area, 1, trail), buffer);
+    }
+    if sheet.dance.grid.is_empty() {
+        let words = "no beats were heard in this recording, so there are no counts to write on";
+        line(buffer, rows(paper, 0, 1), words, sheet.palette.style(Ink::Mark));
+    }
+    written::paper(sheet, paper, buffer);
+    let foot = rows(area, paper.bottom().saturating_sub(area.y), area.height);
+    match &sheet.mode {
+        Mode::Choose(purpose, entry, place) => panel::choose(sheet, purpose, entry, *place, foot, buffer),
+        Mode::Write(about, entry) => panel::write(sheet, about, entry, foot, buffer),
+        Mode::Ask(ask) => panel::ask(sheet, ask, foot, buffer),
+        Mode::Sheet | Mode::Help(_) => foot::foot(sheet, foot, buffer),
+    }
+}
+
+/// The title, and where she is.
+fn head(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
+    let grid = &sheet.dance.grid;
+    let mark = if sheet.unsaved() { " *" } else { "" };
+    let title = format!(" {}{mark}", sheet.dance.title);
+    let place = format!(
+        "{}   {}   {} ",
+        grid.count_at(sheet.cursor),
+        grid.bar_at(sheet.cursor),
+        clock(grid.seconds_at(sheet.cursor))
+    );
+    let wide = u16::try_from(place.width()).unwrap_or(u16::MAX);
+    if wide + 12 <= area.width && !grid.is_empty() {
+        let left = Rect { width: area.width - wide - 2, ..area };
+        line(buffer, left, &cut(&title, left.width), sheet.palette.style(Ink::Now));
+        let right = Rect { x: area.right() - wide, width: wide, ..area };
+        line(buffer, right, &place, sheet.palette.style(Ink::Quiet));
+    } else {
+        line(buffer, area, &cut(&title, area.width), sheet.palette.style(Ink::Now));
+    }
+}
+
+/// Minutes and seconds.
+fn clock(at: Seconds) -> String {
+    let seconds = at.0.max(0.0) as u64;
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+fn line(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
+    if !area.is_empty() {
+        buffer.set_stringn(area.x, area.y, text, usize::from(area.width), style);
+    }
+}
+
+/// Writes words of several inks one after another, from the left.
+fn pieces(buffer: &mut Buffer, area: Rect, words: &[(&str, Style)]) {
+    let mut x = area.x;
+    for (text, style) in words {
+        let left = area.right().saturating_sub(x);
+        line(buffer, Rect { x, width: left, ..area }, text, *style);
+        x = x.saturating_add(u16::try_from(text.width()).unwrap_or(u16::MAX)).min(area.right());
+    }
+}
+
+/// The rows of an area from `from` on, at most `rows` of them.
+fn rows(area: Rect, from: u16, rows: u16) -> Rect {
+    let from = from.min(area.height);
+    Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
+}
+
+/// A text that fits, ending in a sign that something is missing where it is.
+fn cut(text: &str, width: u16) -> String {
+    let width = usize::from(width);
+    if text.width() <= width {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    for letter in text.chars() {
+        if kept.width() + unicode_width::UnicodeWidthChar::width(letter).unwrap_or(0) + 1 > width {
+            break;
+        }
+        kept.push(letter);
+    }
+    if width > 0 {
+        kept.push('…');
+    }
+    kept
+}
+
+/// A text on lines of at most so many columns; words longer than that are cut.
+fn wrap(text: &str, width: u16) -> Vec<String> {
+    let mut lines = Vec::new();
+    for paragraph in text.split('\n') {
+        let mut row = String::new();
+        for word in paragraph.split(' ') {
+            if !row.is_empty() && row.width() + 1 + word.width() > usize::from(width) {
+                lines.push(std::mem::take(&mut row));
+            }
+            if !row.is_empty() {
+                row.push(' ');
+            }
+            row.push_str(&cut(word, width));
+        }
+        lines.push(row);
+    }
+    lines
+}
