@@ -9,6 +9,7 @@ mod glyphs;
 pub mod repair;
 mod repairing;
 mod run;
+pub mod sheet;
 mod terminal;
 #[cfg(unix)]
 mod unix;

@@ -111,7 +111,7 @@ fn sign(kind: TurnKind) -> &'static str {
 
 /// The mark of a severity, in front of its words.
 #[must_use]
-pub fn mark(severity: Severity) -> &'static str {
+pub(super) fn mark(severity: Severity) -> &'static str {
     match severity {
         Severity::Problem => "!!",
         Severity::Warning => "!",
@@ -321,9 +321,7 @@ fn write(
 ) {
     notes.retain(|note| note.0.is_finite());
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let end = |row: &[Note]| {
-        row.last().map_or(0, |note| usize::from(note.x) + note.text.width() + 2)
-    };
+    let end = |row: &[Note]| row.last().map_or(0, |note| usize::from(note.x) + note.text.width() + 2);
     for (at, text, about) in notes {
         let index = line_of(lines, at);
         let Some(line) = lines.get_mut(index) else { continue };

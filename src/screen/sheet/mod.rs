@@ -12,8 +12,11 @@ mod typing;
 mod update;
 mod view;
 
+#[cfg(test)]
+mod tests;
+
 pub use entry::Entry;
-pub use keys::{Action, Binding, CHOOSING, KEYS, Press, WRITING, WRITING_NOTES};
+pub use keys::{Action, Binding, KEYS, Press};
 pub use layout::{About as NoteAbout, Layout, Line, Note, Part};
 pub use state::{About, Ask, Effect, Grain, Mode, Music, Purpose, Sheet};
 pub use update::{Message, update};

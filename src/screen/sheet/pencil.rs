@@ -16,7 +16,8 @@ pub(super) fn edit(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         Action::Mend => return mend(sheet),
         _ => {}
     }
-    let Some((index, cue)) = sheet.cue_here().and_then(|index| Some((index, sheet.cue(index)?.clone()))) else {
+    let Some((index, cue)) = sheet.cue_here().and_then(|index| Some((index, sheet.cue(index)?.clone())))
+    else {
         sheet.say("no cue on this count; enter pins one");
         return Vec::new();
     };

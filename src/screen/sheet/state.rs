@@ -351,7 +351,8 @@ impl Sheet {
     #[must_use]
     pub fn finding_here(&self) -> Option<&Finding> {
         let report = self.report.as_ref()?;
-        let here = |finding: &&Finding| finding.at.is_some_and(|at| (at.0 - self.cursor.0).abs() < 0.5 + 1e-6);
+        let here =
+            |finding: &&Finding| finding.at.is_some_and(|at| (at.0 - self.cursor.0).abs() < 0.5 + 1e-6);
         let cue = self.cue_here().filter(|_| self.checked == self.state);
         let gravest = |a: &&Finding, b: &&Finding| a.severity.cmp(&b.severity);
         // `max_by` takes the last of equals, and the first is wanted.

@@ -173,14 +173,16 @@ fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
     match about {
         About::Words(Some(cue)) => {
             // The move's own words are no words of hers.
-            let own = sheet.cue(cue).and_then(|cue| sheet.dance.move_of(cue)).map(|entry| entry.words.clone());
+            let own =
+                sheet.cue(cue).and_then(|cue| sheet.dance.move_of(cue)).map(|entry| entry.words.clone());
             let words = some.filter(|text| Some(text) != own.as_ref());
             sheet.perform(&Command::SetWords { cue, words })
         }
         About::Words(None) => {
             let Some(words) = some else { return Vec::new() };
             let (at, counts) = place_for(sheet, FREE);
-            let cue = Cue { movement: None, words: Some(words), ..Cue::new(at, counts, MoveId(String::new())) };
+            let cue =
+                Cue { movement: None, words: Some(words), ..Cue::new(at, counts, MoveId(String::new())) };
             let effects = sheet.perform(&Command::AddCue { cue, over: Over::Erase });
             sheet.anchor = None;
             effects
@@ -228,7 +230,9 @@ fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
         About::AsIn => as_in(sheet, trimmed),
         About::Ignore(rule, at) => {
             let Some(reason) = some else {
-                sheet.say("say in a few words why it may stay, so that others understand; it is not ignored yet");
+                sheet.say(
+                    "say in a few words why it may stay, so that others understand; it is not ignored yet",
+                );
                 return Vec::new();
             };
             let finding = Silenced { rule: rule.to_owned(), at, reason, unknown: serde_json::Map::new() };
@@ -254,7 +258,8 @@ fn as_in(sheet: &mut Sheet, text: &str) -> Vec<Effect> {
         .collect();
     let by_letter = letters.iter().rev().find(|index| **index < here).or(letters.first()).copied();
     let Some(phrase) = by_number.or(by_letter) else {
-        sheet.say(format!("no other phrase is called '{name}'; write its letter or number, as in the margin"));
+        sheet
+            .say(format!("no other phrase is called '{name}'; write its letter or number, as in the margin"));
         return Vec::new();
     };
     let effects = sheet.perform(&Command::RepeatPhrase { phrase, into: vec![here], mirror });

@@ -171,13 +171,11 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         A::PhraseUp | A::PhraseDown => go_phrase(sheet, action == A::PhraseDown),
         A::Home | A::End => go_end(sheet, action == A::End),
         A::NextCue | A::LastCue => go_cue(sheet, action == A::NextCue),
-        A::NextTurn | A::LastTurn => {
-            match turn(sheet, action == A::NextTurn) {
-                Some(at) => go(sheet, at),
-                None if sheet.listening.is_none() => sheet.say("nothing is known of the music's turns yet"),
-                None => sheet.say("the music does not turn again there"),
-            }
-        }
+        A::NextTurn | A::LastTurn => match turn(sheet, action == A::NextTurn) {
+            Some(at) => go(sheet, at),
+            None if sheet.listening.is_none() => sheet.say("nothing is known of the music's turns yet"),
+            None => sheet.say("the music does not turn again there"),
+        },
         A::NextFinding => next_finding(sheet),
         A::LetGo => {
             sheet.anchor = None;
@@ -206,9 +204,28 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         A::Leave => return vec![Effect::Leave(false)],
         A::Undo | A::Redo => return turn_back(sheet, action == A::Undo),
         A::Play | A::Round | A::Clicks | A::Full | A::ThreeQuarters | A::Half => return play(sheet, action),
-        A::Longer | A::Shorter | A::Later | A::Earlier | A::EndAtTurn | A::ToTurn | A::Split | A::Join
-        | A::RubOut | A::Side | A::Mirror | A::HandOn | A::Mend => return pencil::edit(sheet, action),
-        A::Pin | A::Words | A::AsIn | A::Other | A::Lead | A::Prompt | A::Why | A::Notes | A::Title
+        A::Longer
+        | A::Shorter
+        | A::Later
+        | A::Earlier
+        | A::EndAtTurn
+        | A::ToTurn
+        | A::Split
+        | A::Join
+        | A::RubOut
+        | A::Side
+        | A::Mirror
+        | A::HandOn
+        | A::Mend => return pencil::edit(sheet, action),
+        A::Pin
+        | A::Words
+        | A::AsIn
+        | A::Other
+        | A::Lead
+        | A::Prompt
+        | A::Why
+        | A::Notes
+        | A::Title
         | A::Ignore => typing::begin(sheet, action),
     }
     Vec::new()
@@ -290,8 +307,11 @@ fn go_end(sheet: &mut Sheet, end: bool) {
 fn go_cue(sheet: &mut Sheet, on: bool) {
     let here = sheet.cursor.0;
     let starts = sheet.dance.cues.iter().map(|cue| cue.at.0);
-    let to =
-        if on { starts.clone().find(|at| *at > here + 1e-6) } else { starts.rev().find(|at| *at < here - 1e-6) };
+    let to = if on {
+        starts.clone().find(|at| *at > here + 1e-6)
+    } else {
+        starts.rev().find(|at| *at < here - 1e-6)
+    };
     match to {
         Some(at) => go(sheet, Beat(at)),
         None => sheet.say("no cue there"),

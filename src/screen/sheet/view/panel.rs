@@ -93,7 +93,9 @@ pub(super) fn write(sheet: &Sheet, about: &About, entry: &Entry, area: Rect, buf
         About::Words(None) => ("free words for this count", "one to four words can be read in time"),
         About::Lead(_) => ("how many counts early is it called?", "nothing lets the words' length decide"),
         About::Why(_) => ("why is this cue here?", "a note of yours; the class does not see it"),
-        About::Question(_) => ("a question to the class", "next comes its answer; nothing takes a question away"),
+        About::Question(_) => {
+            ("a question to the class", "next comes its answer; nothing takes a question away")
+        }
         About::Answer(..) => ("its answer", "hidden until you uncover it"),
         About::Notes => ("notes to yourself on this dance", ""),
         About::Title => ("the dance's title", ""),
@@ -163,7 +165,8 @@ pub(super) fn help(sheet: &Sheet, scroll: usize, area: Rect, buffer: &mut Buffer
     let room = usize::from(area.height.saturating_sub(2)).max(1);
     let whole = KEYS.len().div_ceil(columns);
     let first = scroll.min(whole.saturating_sub(room));
-    let title = if whole > room { "all keys (down: more; any other key: back)" } else { "all keys (any key: back)" };
+    let title =
+        if whole > room { "all keys (down: more; any other key: back)" } else { "all keys (any key: back)" };
     line(buffer, rows(area, 0, 1), &format!(" {title}"), sheet.palette.style(Ink::Now));
     let width = area.width / columns as u16;
     for (index, binding) in KEYS.iter().enumerate() {

@@ -223,11 +223,7 @@ impl Paper<'_> {
         };
         let (end, held) = if part.goes_on { ('┄', '┄') } else { ('┤', '─') };
         let fill = self.style(Ink::Quiet);
-        let dashes: String = (0..width)
-            .map(|x| {
-                if x + 1 == width { end } else { held }
-            })
-            .collect();
+        let dashes: String = (0..width).map(|x| if x + 1 == width { end } else { held }).collect();
         line(buffer, place, &dashes, fill);
         let room = width.saturating_sub(u16::from(width > 3));
         let mut text = cut(&text, room);

@@ -1,0 +1,129 @@
+use super::*;
+use crate::check::check;
+use crate::dance::MoveBook;
+use crate::dance::edit::History;
+use crate::screen::colours::{Depth, Palette, Theme};
+use crate::screen::floor::test_dance;
+use crate::units::Beat;
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+fn sheet(cues: &[(&str, f64, f64)]) -> Sheet {
+    let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
+    Sheet::new(test_dance(cues), History::of_saved(), MoveBook::built_in(), palette)
+}
+
+fn press(sheet: &mut Sheet, code: KeyCode) -> Vec<Effect> {
+    update(sheet, Message::Key(KeyEvent::new(code, KeyModifiers::NONE)))
+}
+
+fn keys(sheet: &mut Sheet, letters: &str) {
+    for letter in letters.chars() {
+        let code = if letter == '\n' { KeyCode::Enter } else { KeyCode::Char(letter) };
+        press(sheet, code);
+    }
+}
+
+fn shape(sheet: &Sheet) -> Vec<(f64, f64, String)> {
+    let cues = sheet.dance.cues.iter();
+    cues.map(|cue| (cue.at.0, cue.counts.0, sheet.dance.words_of(cue).to_owned())).collect()
+}
+
+fn text(sheet: &mut Sheet, width: u16, height: u16) -> String {
+    update(sheet, Message::Size(width, height));
+    let area = Rect::new(0, 0, width, height);
+    let mut buffer = Buffer::empty(area);
+    draw(sheet, area, &mut buffer);
+    let row = |y| {
+        let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+        row.trim_end().to_owned()
+    };
+    (0..height).map(row).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn a_move_is_pinned_by_a_few_letters_and_taken_back() {
+    let mut sheet = sheet(&[]);
+    keys(&mut sheet, "\nfree\n");
+    let pinned = shape(&sheet);
+    assert_eq!((pinned.len(), pinned[0].0, pinned[0].2.as_str()), (1, 0.0, "freeze"));
+    let counts = pinned[0].1;
+    keys(&mut sheet, "++-");
+    assert_eq!(shape(&sheet)[0].1, counts + 1.0);
+    keys(&mut sheet, "u");
+    assert_eq!(shape(&sheet), pinned, "one gesture is one step");
+    keys(&mut sheet, "u");
+    assert!(shape(&sheet).is_empty());
+    keys(&mut sheet, "zz");
+    assert_eq!(shape(&sheet)[0].1, counts + 1.0);
+}
+
+#[test]
+fn a_phrase_is_written_as_in_another() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0), ("hop", 8.0, 8.0)]);
+    sheet.cursor = Beat(32.0);
+    keys(&mut sheet, "aA\n");
+    assert_eq!(shape(&sheet).iter().map(|cue| cue.0).collect::<Vec<_>>(), [0.0, 8.0, 32.0, 40.0]);
+    keys(&mut sheet, "u");
+    sheet.cursor = Beat(0.0);
+    keys(&mut sheet, "h");
+    assert_eq!(shape(&sheet).iter().map(|cue| cue.0).collect::<Vec<_>>(), [0.0, 8.0, 32.0, 40.0]);
+}
+
+#[test]
+fn every_change_is_recorded_before_it_is_shown_and_read_only_refuses() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0)]);
+    let effects = press(&mut sheet, KeyCode::Char('x'));
+    assert!(matches!(effects[..], [Effect::Record(_), Effect::Check(_)]));
+    sheet.read_only = Some("another program has it".into());
+    assert!(press(&mut sheet, KeyCode::Char('u')).is_empty());
+    assert!(shape(&sheet).is_empty());
+}
+
+#[test]
+fn questions_words_and_leads_are_written() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0)]);
+    keys(&mut sheet, "pfaster?\nyes\n");
+    assert_eq!(sheet.dance.prompts[0].question, "faster?");
+    assert_eq!(sheet.dance.prompts[0].answer, "yes");
+    keys(&mut sheet, "e2\n");
+    assert_eq!(sheet.dance.cues[0].lead.map(|lead| lead.0), Some(2.0));
+    keys(&mut sheet, "ex\n");
+    assert!(sheet.notice.is_some(), "a letter is no number");
+}
+
+#[test]
+fn the_mouse_puts_the_cursor_and_stretches() {
+    let mut sheet = sheet(&[("march", 0.0, 4.0)]);
+    text(&mut sheet, 80, 24);
+    let row = paper(&sheet).y + sheet.layout.lines[0].words_row(sheet.layout.contours) as u16;
+    let column = |count: u16| sheet.layout.margin + count * sheet.layout.cell + 1;
+    let (from, to) = (column(1), column(6));
+    let mut at = |kind, column| {
+        update(&mut sheet, Message::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE }))
+    };
+    at(MouseEventKind::Down(MouseButton::Left), from);
+    at(MouseEventKind::Drag(MouseButton::Left), to);
+    assert_eq!(shape(&sheet)[0].1, 7.0);
+    assert_eq!(sheet.cursor, Beat(1.0));
+}
+
+#[test]
+fn it_is_drawn_at_every_size_and_shows_what_matters() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0), ("hop", 8.0, 8.0), ("tiptoe", 16.0, 16.0)]);
+    let report = check(&sheet.dance, None);
+    let state = sheet.state;
+    update(&mut sheet, Message::Checked(state, Box::new(report)));
+    for mode in ["", "\n", "?", "n"] {
+        keys(&mut sheet, mode);
+        for (width, height) in [(1, 1), (20, 5), (40, 10), (80, 24), (120, 40), (200, 60), (300, 100)] {
+            text(&mut sheet, width, height);
+        }
+        press(&mut sheet, KeyCode::Esc);
+    }
+    let picture = text(&mut sheet, 80, 24);
+    for words in ["Round the oak", "march", "hop", "1 A", "all keys"] {
+        assert!(picture.contains(words), "'{words}' in\n{picture}");
+    }
+}
