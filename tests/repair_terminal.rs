@@ -48,10 +48,14 @@ impl Home {
     }
 
     fn repair(&self) -> Session {
+        self.opens("repair")
+    }
+
+    fn opens(&self, what: &str) -> Session {
         let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a pseudo-terminal");
         let mut command = CommandBuilder::new(PROGRAM);
-        command.args(["repair", "goats.dance.json", "--silent"]);
+        command.args([what, "goats.dance.json", "--silent"]);
         command.cwd(self.folder.path());
         command.env("TERM", "xterm-256color");
         command.env_remove("NO_COLOR");
@@ -179,4 +183,44 @@ fn a_drafted_dance_is_repaired_killed_recovered_and_checks_out_clean() {
         .collect();
     names.sort();
     assert_eq!(names, ["cache", "goats.dance.json", "goats.ogg"]);
+}
+
+/// Every key of the count sheet stands in its page, as the program itself says it.
+#[test]
+fn the_page_of_the_count_sheet_has_every_key() {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/count-sheet.md");
+    let page = fs::read_to_string(page).expect("docs are in the repository");
+    for binding in farandole::screen::sheet::KEYS {
+        let row = format!("| {} | {} |\n", binding.name.replace('|', "\\|"), binding.help);
+        assert!(page.contains(&row), "docs/count-sheet.md lacks the row\n{row}");
+    }
+}
+
+#[test]
+fn what_was_written_on_the_count_sheet_outlives_the_program() {
+    let home = Home::new();
+    assert!(home.runs(&["draft", "goats.ogg"]).status.success());
+    let written = || fs::read_to_string(home.path("goats.dance.json")).expect("drafted");
+    let before = written();
+    assert!(!before.contains(" of ours"));
+
+    let mut sheet = home.opens("sheet");
+    sheet.shows("all keys");
+    sheet.press("w");
+    sheet.press(" of ours\r");
+    sheet.shows(" of ours");
+    sheet.is_killed();
+    assert_eq!(written(), before, "it was not saved yet");
+
+    let mut again = home.opens("sheet");
+    again.shows("y ");
+    again.press("y");
+    again.shows(" of ours");
+    again.press("u");
+    again.shows("undone");
+    again.press("z");
+    again.shows(" of ours");
+    again.press("q");
+    assert_eq!(again.ends(), 0);
+    assert!(written().contains(" of ours"));
 }

@@ -23,6 +23,8 @@ pub(super) enum Command {
     Draft(Draft),
     /// Check a dance: does every cue land, can it be read in time, can children do it
     Check(Check),
+    /// Write a dance: pin moves to counts, phrase by phrase
+    Sheet(Sheet),
     /// Correct the beats of a dance by ear: tap along, halve, double, shift, set count one
     Repair(Repair),
     /// Lead a class from the full screen, in step with the sound
@@ -193,6 +195,28 @@ pub(super) enum PaperName {
     A4,
     /// 8.5 by 11 inches
     Letter,
+}
+
+/// Options of `sheet`.
+#[derive(Debug, Args)]
+pub(super) struct Sheet {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// A file with moves of your own
+    #[arg(long, value_name = "FILE")]
+    pub(super) moves: Option<PathBuf>,
+    /// Play no sound; the place still goes by on the screen
+    #[arg(long)]
+    pub(super) silent: bool,
+    /// Sound comes this many milliseconds later than the device says (Bluetooth speakers: try 150)
+    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
+          value_parser = clap::value_parser!(i32).range(-500..=1000))]
+    pub(super) trim: i32,
+    /// Black words on a light ground
+    #[arg(long)]
+    pub(super) light: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
 }
 
 /// Options of `repair`.

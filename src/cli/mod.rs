@@ -20,6 +20,7 @@ mod output;
 mod pack;
 mod problem;
 mod repair;
+mod sheet;
 mod unpack;
 
 pub use arguments::{Arguments, command};
@@ -79,6 +80,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Draft(options)) => draft::run(&options, output),
         Some(Command::Check(options)) => check::run(&options, output),
         Some(Command::HandOut(options)) => hand_out::run(&options, output),
+        Some(Command::Sheet(options)) => sheet::run(&options, output),
         Some(Command::Repair(options)) => repair::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
@@ -98,6 +100,7 @@ Farandole: teach music by movement.
   farandole demo                      lead the demo dance
   farandole listen song.mp3           what does this recording do?
   farandole draft song.mp3            make a first dance for it
+  farandole sheet song.dance.json     write it: pin moves to counts
   farandole check song.dance.json     does it land, can it be read, can it be done?
   farandole repair song.dance.json    the beat is wrong here: correct it by ear
   farandole lead song.dance.json      lead the class from a full screen

@@ -13,9 +13,11 @@ pub mod sheet;
 mod terminal;
 #[cfg(unix)]
 mod unix;
+mod writing;
 
 pub use repairing::run_repairing;
 pub use run::{FloorOptions, require_terminal, run_floor};
+pub use writing::run_sheet;
 
 use std::io;
 

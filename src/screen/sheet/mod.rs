@@ -1,7 +1,7 @@
 //! The count sheet: where a dance is written, phrases down and counts across, as dance teachers write counts on paper.
 //!
 //! [`Sheet`] is what it knows, [`update`] what a key, the mouse, the clock or an answer changes, [`draw`] the picture; none
-//! of them knows of terminals, disks, devices or time. The loop that shows it to a teacher is not there yet.
+//! of them knows of terminals, disks, devices or time. `writing` is the loop that shows it to a teacher.
 
 mod entry;
 mod keys;
