@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// Prices and weights of the search for beats, in units of tempered log-odds unless said otherwise.
 ///
-/// The defaults are what ships; `docs/listening.md` has the trials. Others are for measuring only.
+/// The defaults are what ships; `docs/measurements.md` has what they reach. Others are for measuring only.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Settings {
