@@ -134,7 +134,7 @@ pub enum Effect {
 /// Everything the sheet knows.
 #[derive(Debug, Clone)]
 pub struct Sheet {
-    /// The dance. It is changed by [`Sheet::perform`] and undo alone.
+    /// The dance. It is changed by commands and by undo alone.
     pub dance: Dance,
     /// What was done to it.
     pub history: History,
