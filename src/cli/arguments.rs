@@ -1,5 +1,6 @@
 //! What can be said on the command line. This one table also makes the help, the completions and the manual page.
 
+use crate::screen::FloorOptions;
 use clap::{Args, CommandFactory, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -197,33 +198,9 @@ pub(super) enum PaperName {
     Letter,
 }
 
-/// Options of `sheet`.
+/// How the editors show and sound.
 #[derive(Debug, Args)]
-pub(super) struct Sheet {
-    /// The dance
-    pub(super) dance: PathBuf,
-    /// A file with moves of your own
-    #[arg(long, value_name = "FILE")]
-    pub(super) moves: Option<PathBuf>,
-    /// Play no sound; the place still goes by on the screen
-    #[arg(long)]
-    pub(super) silent: bool,
-    /// Sound comes this many milliseconds later than the device says (Bluetooth speakers: try 150)
-    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
-          value_parser = clap::value_parser!(i32).range(-500..=1000))]
-    pub(super) trim: i32,
-    /// Black words on a light ground
-    #[arg(long)]
-    pub(super) light: bool,
-    #[command(flatten)]
-    pub(super) hearing: Hearing,
-}
-
-/// Options of `repair`.
-#[derive(Debug, Args)]
-pub(super) struct Repair {
-    /// The dance
-    pub(super) dance: PathBuf,
+pub(super) struct Editor {
     /// Play no sound; the beats still go by on the screen
     #[arg(long)]
     pub(super) silent: bool,
@@ -234,6 +211,36 @@ pub(super) struct Repair {
     /// Black words on a light ground
     #[arg(long)]
     pub(super) light: bool,
+}
+
+impl Editor {
+    /// The same for the screen.
+    pub(super) fn floor(&self) -> FloorOptions {
+        FloorOptions { silent: self.silent, trim_ms: self.trim, light: self.light, ..FloorOptions::default() }
+    }
+}
+
+/// Options of `sheet`.
+#[derive(Debug, Args)]
+pub(super) struct Sheet {
+    /// The dance
+    pub(super) dance: PathBuf,
+    /// A file with moves of your own
+    #[arg(long, value_name = "FILE")]
+    pub(super) moves: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) editor: Editor,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `repair`.
+#[derive(Debug, Args)]
+pub(super) struct Repair {
+    /// The dance
+    pub(super) dance: PathBuf,
+    #[command(flatten)]
+    pub(super) editor: Editor,
     #[command(flatten)]
     pub(super) hearing: Hearing,
 }

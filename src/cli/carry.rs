@@ -1,7 +1,7 @@
 //! `carry`: a dance goes across to another performance of the same piece.
 
-use super::arguments::{Carry, Hearing};
-use super::draft::{beside, folder_of, fresh};
+use super::arguments::Carry;
+use super::draft::{beside, fresh};
 use super::listen::file_name;
 use super::output::{count, wrap};
 use super::{Outcome, Output, Problem, hear};
@@ -18,15 +18,14 @@ pub(super) fn run(options: &Carry, output: &mut Output) -> Result<Outcome, Probl
     for note in opened.notes.iter().chain(&opened.read_only) {
         output.remark(format_args!("note: {note}"));
     }
-    let hearing = Hearing { no_cache: options.hearing.no_cache };
     let found = shelf::recording_for(&opened.dance, &options.dance, &mut |path: &Path| {
-        let (heard, memory) = hear::remember(path, &hearing, output)?;
+        let (heard, memory) = hear::remember(path, &options.hearing, output)?;
         Ok((heard.identity, memory))
     });
     let here = hear::usable(found, &opened.dance, output);
     // Only the sound of the old recording tells which of its instants is which of the new one's.
     let here = here.ok_or_else(|| Problem::NothingToCarryFrom { path: options.dance.clone() })?;
-    let (heard, there) = hear::remember(&options.recording, &hearing, output)?;
+    let (heard, there) = hear::remember(&options.recording, &options.hearing, output)?;
     for warning in &heard.warnings {
         output.remark(format_args!("note: {warning}"));
     }
@@ -34,7 +33,7 @@ pub(super) fn run(options: &Carry, output: &mut Output) -> Result<Outcome, Probl
     let alignment =
         align(&here.evidence, &there.evidence).ok_or_else(|| cannot(dance::CarryError::Beatless))?;
     let source = Source {
-        path: shelf::relative(folder_of(&target), &options.recording),
+        path: shelf::relative(shelf::folder_of(&target), &options.recording),
         identity: heard.identity,
         title: heard.tags.title,
         performer: heard.tags.performer,

@@ -24,7 +24,7 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
     let title = options.title.clone().or_else(|| heard.tags.title.clone());
     let title = title.unwrap_or_else(|| stem(&options.recording));
     let source = Source {
-        path: shelf::relative(folder_of(&target), &options.recording),
+        path: shelf::relative(shelf::folder_of(&target), &options.recording),
         identity: heard.identity,
         title: heard.tags.title,
         performer: heard.tags.performer,
@@ -48,11 +48,6 @@ pub(super) fn fresh(target: &Path, replace: bool) -> Result<Stamp, Problem> {
         Err(error) if replace => Err(error.into()),
         _ => Err(Problem::Exists { path: target.to_owned() }),
     }
-}
-
-/// The folder a file lies in.
-pub(super) fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// The built-in move book, with the teacher's own moves when she names a file.

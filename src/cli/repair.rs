@@ -2,20 +2,16 @@
 
 use super::arguments::Repair;
 use super::{Outcome, Output, Problem, draft, hear};
-use crate::screen::{self, FloorOptions, desk};
+use crate::screen::{self, desk};
 
 /// Runs the command.
 pub(super) fn run(options: &Repair, output: &mut Output) -> Result<Outcome, Problem> {
     screen::require_terminal()?;
     let book = draft::book(None)?;
     let opened = desk::open(&options.dance)?;
-    let how = FloorOptions {
-        silent: options.silent,
-        trim_ms: options.trim,
-        light: options.light,
-        ..FloorOptions::default()
-    };
-    if let Some(farewell) = screen::run_repairing(opened, book, hear::cache(&options.hearing), how)? {
+    if let Some(farewell) =
+        screen::run_repairing(opened, book, hear::cache(&options.hearing), options.editor.floor())?
+    {
         output.remark(format_args!("note: {farewell}"));
     }
     Ok(Outcome::Clean)

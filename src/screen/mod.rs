@@ -6,6 +6,7 @@ pub mod colours;
 pub mod desk;
 pub mod floor;
 mod glyphs;
+mod inputs;
 pub mod repair;
 mod repairing;
 mod run;

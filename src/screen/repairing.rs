@@ -1,10 +1,11 @@
 //! The loop of repairing the beats: it waits for keys, for the music and for the grid to be heard again, and draws.
 
 use super::ScreenError;
-use super::colours::{Depth, Palette, Theme};
+use super::colours::Palette;
 use super::desk::{Again, Answer, Choice, Desk, Ending, News, Workers};
+use super::inputs::{Input, asked_to_end, inputs};
 use super::repair::{Action, Effect, Message, Readiness, Repairing, keys, update, view};
-use super::run::{FloorOptions, keys as keyboard};
+use super::run::FloorOptions;
 use super::terminal::{Screen, fault};
 use crate::dance::MoveBook;
 use crate::dance::edit::{Command, Record, Selection};
@@ -12,8 +13,7 @@ use crate::shelf::Cache;
 use crate::sound::{Player, Programme, Transport};
 use crate::units::{Beat, Seconds};
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
-use std::thread;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
 /// The longest time between two pictures while the music plays, and while it does not.
@@ -21,13 +21,6 @@ const FRAME: Duration = Duration::from_millis(33);
 const IDLE: Duration = Duration::from_millis(150);
 /// How long the first picture waits for what is remembered of the recording.
 const FIRST: Duration = Duration::from_millis(25);
-
-/// What wakes the loop.
-enum Input {
-    Event(Event),
-    /// A worker has an answer.
-    Answer,
-}
 
 /// A question that must be answered before anything else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,27 +44,12 @@ pub fn run_repairing(
     cache: Cache,
     options: FloorOptions,
 ) -> Result<Option<String>, ScreenError> {
-    let depth = options.depth.unwrap_or_else(|| Depth::promised(|name| std::env::var(name).ok()));
-    let theme = if options.light { Theme::Light } else { Theme::Dark };
-    #[cfg(unix)]
-    let signals = super::unix::EndSignals::watch().map_err(ScreenError::Terminal)?;
-    #[cfg(unix)]
-    let asked_to_end = || signals.asked();
-    #[cfg(not(unix))]
-    let asked_to_end = || false;
+    let palette = options.palette();
+    let asked_to_end = asked_to_end()?;
     let mut screen = Screen::take()?;
-    let (wake, input) = channel();
-    let (woken, events) = (wake.clone(), keyboard());
-    // The thread ends with the keyboard's; without it the channel closes when the workers' end does.
-    let _ = thread::Builder::new().name("events".into()).spawn(move || {
-        for event in events {
-            if wake.send(Input::Event(event)).is_err() {
-                return;
-            }
-        }
-    });
-    let mut room = Room::new(desk, book, cache, options, Palette { theme, depth }, move || {
-        let _ = woken.send(Input::Answer);
+    let (wake, input) = inputs();
+    let mut room = Room::new(desk, book, cache, options, palette, move || {
+        let _ = wake.send(Input::Answer);
     });
     let ended = room.stay(&input, &mut screen, &asked_to_end);
     let farewell = room.leave();

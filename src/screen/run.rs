@@ -3,6 +3,7 @@
 use super::ScreenError;
 use super::colours::{Depth, Palette, Theme};
 use super::floor::{App, Effect, Floor, Message, Version, update, view};
+use super::inputs::asked_to_end;
 use super::terminal::{Screen, fault};
 use crate::dance::Dance;
 use crate::listening::Listening;
@@ -40,6 +41,14 @@ pub struct FloorOptions {
     pub depth: Option<Depth>,
 }
 
+impl FloorOptions {
+    /// The colours they come to, on this terminal.
+    pub(super) fn palette(&self) -> Palette {
+        let depth = self.depth.unwrap_or_else(|| Depth::promised(|name| std::env::var(name).ok()));
+        Palette { theme: if self.light { Theme::Light } else { Theme::Dark }, depth }
+    }
+}
+
 /// Says at once, before anything slow is done, when the floor cannot be shown here.
 ///
 /// # Errors
@@ -67,18 +76,11 @@ pub fn run_floor(
     let floor = Floor::new(dance, listening.as_ref(), length);
     let trim = Seconds(f64::from(options.trim_ms) / 1_000.0);
     let programme = Programme { clicks: clicks(&floor), recording, length, trim, silent: options.silent };
-    let depth = options.depth.unwrap_or_else(|| Depth::promised(|name| std::env::var(name).ok()));
-    let theme = if options.light { Theme::Light } else { Theme::Dark };
     let version = if options.gentle { Version::LowImpact } else { Version::Full };
-    let mut app = App::new(floor, Palette { theme, depth }, version);
+    let mut app = App::new(floor, options.palette(), version);
     app.clicks = options.clicks;
 
-    #[cfg(unix)]
-    let signals = super::unix::EndSignals::watch().map_err(ScreenError::Terminal)?;
-    #[cfg(unix)]
-    let asked_to_end = || signals.asked();
-    #[cfg(not(unix))]
-    let asked_to_end = || false;
+    let asked_to_end = asked_to_end()?;
 
     // The terminal is taken before the sound device is opened: opening may write to standard error.
     let mut screen = Screen::take()?;

@@ -1,9 +1,10 @@
 //! The loop of the count sheet: it waits for keys, for the music and for the desk, and draws.
 
 use super::ScreenError;
-use super::colours::{Depth, Palette, Theme};
+use super::colours::Palette;
 use super::desk::{Answer, Choice, Desk, Ending, Keeper, News, Workers};
-use super::run::{FloorOptions, keys as keyboard};
+use super::inputs::{Input, asked_to_end, inputs};
+use super::run::FloorOptions;
 use super::sheet::{Ask, Effect, Message, Music, Sheet, draw, update};
 use super::terminal::{Screen, fault};
 use crate::check::check;
@@ -12,8 +13,7 @@ use crate::shelf::Cache;
 use crate::sound::{Click, Heard, Player, Programme, Transport};
 use crate::units::Seconds;
 use crossterm::event::Event;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
-use std::thread;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
 /// The longest time between two pictures while the music plays, and while it does not.
@@ -23,13 +23,6 @@ const IDLE: Duration = Duration::from_millis(150);
 const REST: Duration = Duration::from_millis(40);
 /// How long the first picture waits for what is remembered of the recording.
 const FIRST: Duration = Duration::from_millis(25);
-
-/// What wakes the loop.
-enum Input {
-    Event(Event),
-    /// A worker has an answer.
-    Answer,
-}
 
 /// Shows the count sheet of a dance until she leaves. Gives a sentence for when the terminal is given back, if there is
 /// one.
@@ -43,28 +36,14 @@ pub fn run_sheet(
     cache: Cache,
     options: FloorOptions,
 ) -> Result<Option<String>, ScreenError> {
-    let depth = options.depth.unwrap_or_else(|| Depth::promised(|name| std::env::var(name).ok()));
-    let theme = if options.light { Theme::Light } else { Theme::Dark };
-    #[cfg(unix)]
-    let signals = super::unix::EndSignals::watch().map_err(ScreenError::Terminal)?;
-    #[cfg(unix)]
-    let asked_to_end = || signals.asked();
-    #[cfg(not(unix))]
-    let asked_to_end = || false;
+    let palette = options.palette();
+    let asked_to_end = asked_to_end()?;
     let mut screen = Screen::take()?;
-    let (wake, input) = channel();
-    let (woken, events) = (wake.clone(), keyboard());
-    let _ = thread::Builder::new().name("events".into()).spawn(move || {
-        for event in events {
-            if wake.send(Input::Event(event)).is_err() {
-                return;
-            }
-        }
-    });
+    let (wake, input) = inputs();
     let workers = Workers::start(&desk.dance, &desk.path, cache, move || {
-        let _ = woken.send(Input::Answer);
+        let _ = wake.send(Input::Answer);
     });
-    let mut room = Room::new(desk, book, workers, options, Palette { theme, depth });
+    let mut room = Room::new(desk, book, workers, options, palette);
     let ended = room.stay(&input, &mut screen, &asked_to_end);
     let farewell = room.leave();
     drop(screen);

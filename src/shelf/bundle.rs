@@ -8,6 +8,7 @@
 //! Source of the form: PKWARE's APPNOTE.TXT, through the crate `zip`.
 
 use super::dance_file::plain;
+use super::folder_of;
 use crate::dance::{self, Dance, file::DanceFileError};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, Write};
@@ -333,13 +334,6 @@ fn refused(path: &Path, error: ZipError) -> BundleError {
 
 fn file_name(path: &Path) -> String {
     path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
-}
-
-fn folder_of(path: &Path) -> &Path {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    }
 }
 
 fn in_folder(folder: &Path) -> io::Result<NamedTempFile> {

@@ -1,5 +1,6 @@
 //! Finding the recording of a dance, also when the file has been renamed or replaced.
 
+use super::folder_of;
 use crate::dance::Dance;
 use crate::identity::{Identity, Likeness};
 use std::fs;
@@ -34,10 +35,7 @@ pub enum Found<T, E> {
 
 /// Looks for the recording of `dance`, whose file lies at `dance_path`, with `open` to try a file.
 pub fn recording_for<T, E>(dance: &Dance, dance_path: &Path, open: &mut Open<'_, T, E>) -> Found<T, E> {
-    let folder = match dance_path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
+    let folder = folder_of(dance_path);
     // Joining an absolute path gives that path; `/` separates folders on every system.
     let expected = folder.join(&dance.recording.path);
     let named = if expected.exists() { Some(open(&expected)) } else { None };

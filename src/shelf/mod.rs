@@ -23,4 +23,4 @@ pub use ears::{Ears, listen};
 pub use find::{Found, Open, recording_for};
 pub use lock::{Held, Lock};
 pub use places::Places;
-pub use write::replace;
+pub use write::{folder_of, replace};

@@ -1,6 +1,7 @@
 //! Where the lock and the recovery journal of a dance lie: hidden beside it, or, where nothing may be written there,
 //! in the user's own folder for such things.
 
+use super::folder_of;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -86,10 +87,7 @@ fn real_path(path: &Path) -> PathBuf {
     if let Ok(real) = fs::canonicalize(path) {
         return real;
     }
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
+    let folder = folder_of(path);
     let folder = fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
     path.file_name().map_or(folder.clone(), |name| folder.join(name))
 }

@@ -13,10 +13,7 @@ use std::path::Path;
 /// Whatever the system says: no space, no permission, no such folder. The old content is then untouched.
 pub fn replace(path: &Path, content: &[u8]) -> io::Result<()> {
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let folder = match target.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
+    let folder = folder_of(&target);
     let mut temporary = tempfile::Builder::new().prefix(".farandole-").tempfile_in(folder)?;
     temporary.write_all(content)?;
     temporary.as_file().sync_all()?;
@@ -27,6 +24,15 @@ pub fn replace(path: &Path, content: &[u8]) -> io::Result<()> {
         let _ = handle.sync_all();
     }
     Ok(())
+}
+
+/// The folder that a file lies in; `.` for a bare name.
+#[must_use]
+pub fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
 }
 
 /// Gives the new file the permissions of the old one, or those of a plainly created file: temporary files are

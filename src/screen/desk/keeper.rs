@@ -239,7 +239,7 @@ impl Keeper {
                 }
                 Some(News::Saved)
             }
-            Err(SaveError::Changed { path }) if folder(&path).is_dir() => {
+            Err(SaveError::Changed { path }) if shelf::folder_of(&path).is_dir() => {
                 let question = changed(&path);
                 self.question = Some(question.clone());
                 Some(News::Ask(question))
@@ -410,13 +410,6 @@ impl Keeper {
 
 fn shown(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
-}
-
-fn folder(path: &Path) -> &Path {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    }
 }
 
 fn gone(path: &Path) -> String {
