@@ -2,11 +2,12 @@
 //! it never locks, allocates, frees, opens or prints, which the tests beside it count and look for.
 
 use super::click::click;
+use super::handover::{Placed, Taking, placed};
 use super::heard::{Command, NOWHERE, Report, Steady};
 use super::prepare::Prepared;
 use super::shared::Shared;
 use super::stretch::{Seam, Stretch};
-use super::{Click, Programme, Speed};
+use super::{Programme, Speed};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
@@ -19,7 +20,8 @@ pub(super) struct Feed {
     shared: Arc<Shared>,
     stream: u64,
     stretch: Stretch,
-    clicks: Vec<(f64, Click)>,
+    clicks: Placed,
+    others: Taking,
     /// The low and the high click.
     tones: [Vec<f32>; 2],
     command: Command,
@@ -44,14 +46,20 @@ pub(super) struct Feed {
 }
 
 impl Feed {
-    /// A feed for one stream. `stream` is its number, from 1.
-    pub(super) fn new(shared: Arc<Shared>, stream: u64, prepared: Prepared, programme: &Programme) -> Self {
+    /// A feed for one stream. `stream` is its number, from 1; `others` brings other clicks than the programme's.
+    pub(super) fn new(
+        shared: Arc<Shared>,
+        stream: u64,
+        prepared: Prepared,
+        programme: &Programme,
+        others: Taking,
+    ) -> Self {
         let rate = prepared.rate;
-        let frame = |at: f64| (at * f64::from(rate)).round();
         Self {
             shared,
             stream,
-            clicks: programme.clicks.iter().map(|click| (frame(click.at.0), *click)).collect(),
+            clicks: placed(&programme.clicks, rate),
+            others,
             tones: [click(rate, false), click(rate, true)],
             stretch: Stretch::new(prepared),
             command: Command::START,
@@ -86,6 +94,9 @@ impl Feed {
             self.command = Command::from_words(words);
         }
         let command = self.command;
+        if self.others.take(&mut self.clicks) {
+            self.seek_clicks();
+        }
         let rate = f64::from(self.stretch.rate());
         let span = frames as f64 / rate * 1e9;
         let start = self.steady.observe((now + latency) as f64, span);

@@ -13,6 +13,8 @@ mod attacks;
 mod click;
 #[cfg(any(feature = "playback", test))]
 mod feed;
+#[cfg(any(feature = "playback", test))]
+mod handover;
 #[cfg_attr(not(feature = "playback"), allow(dead_code, reason = "half of it serves the callback"))]
 mod heard;
 #[cfg(feature = "playback")]
@@ -99,6 +101,9 @@ pub trait Player {
     fn repeat(&mut self, span: Option<(Seconds, Seconds)>);
     /// Clicks on the beats, or only in count-ins.
     fn click(&mut self, on: bool);
+    /// Other clicks from now on, ascending: the beats were corrected. They sound from the next moment at which the device
+    /// asks for sound.
+    fn set_clicks(&mut self, clicks: Vec<Click>);
     /// Runs slower or faster from now on, at the same pitch.
     fn speed(&mut self, speed: Speed);
     /// What is heard now.

@@ -3,11 +3,12 @@
 //! The device is reached through cpal, in the version that rodio re-exports, and not through rodio's mixer: the mixer throws
 //! away the timestamp that says when a buffer will be heard, and the whole floor hangs on it.
 
-use super::Programme;
 use super::feed::Feed;
+use super::handover::{Giving, handover, placed};
 use super::prepare::{Prepared, prepare};
 use super::shared::Shared;
 use super::transport::Clock;
+use super::{Click, Programme};
 use rodio::cpal;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use rodio::cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, SupportedBufferSize};
@@ -30,25 +31,34 @@ const BUFFER: u32 = 2_048;
 /// The thread that keeps a device open; it ends when this is dropped.
 #[derive(Debug)]
 pub(super) struct Output {
-    stop: Option<Sender<()>>,
+    /// Takes other clicks; without it the thread ends.
+    clicks: Option<Sender<Vec<Click>>>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Output {
     /// Starts looking for a device; `None` when the system gives no thread, and then all stays silent.
     pub(super) fn start(shared: Arc<Shared>, clock: Clock, programme: Programme) -> Option<Self> {
-        let (stop, stopped) = channel();
+        let (clicks, others) = channel();
         let thread = thread::Builder::new()
             .name("sound".to_owned())
-            .spawn(move || keep_open(&shared, &clock, &programme, &stopped))
+            .spawn(move || keep_open(&shared, &clock, programme, &others))
             .ok()?;
-        Some(Self { stop: Some(stop), thread: Some(thread) })
+        Some(Self { clicks: Some(clicks), thread: Some(thread) })
+    }
+
+    /// Other clicks, for the device that plays and for those that come after it.
+    pub(super) fn set_clicks(&self, clicks: Vec<Click>) {
+        if let Some(sender) = &self.clicks {
+            // A thread that has ended plays nothing any more.
+            let _ = sender.send(clicks);
+        }
     }
 }
 
 impl Drop for Output {
     fn drop(&mut self) {
-        self.stop.take();
+        self.clicks.take();
         // A sound server that hangs must not keep the program from ending.
         for _ in 0..50 {
             if self.thread.as_ref().is_none_or(JoinHandle::is_finished) {
@@ -60,16 +70,15 @@ impl Drop for Output {
 }
 
 /// Opens a device, watches it, and begins again when it is lost, until told to stop.
-fn keep_open(shared: &Arc<Shared>, clock: &Clock, programme: &Programme, stopped: &Receiver<()>) {
-    let wait = |span| stopped.recv_timeout(span) == Err(RecvTimeoutError::Timeout);
+fn keep_open(shared: &Arc<Shared>, clock: &Clock, mut programme: Programme, others: &Receiver<Vec<Click>>) {
     let mut prepared = None;
     let mut number = 0;
     loop {
         number += 1;
         let lost = Arc::new(AtomicBool::new(false));
-        let stream = open(shared, clock, programme, number, &lost, &mut prepared);
+        let stream = open(shared, clock, &programme, number, &lost, &mut prepared);
         shared.tried.store(true, Ordering::Relaxed);
-        if let Some(stream) = stream {
+        if let Some((stream, mut giving)) = stream {
             shared.pulse.store(clock.now(), Ordering::Relaxed);
             shared.stream.store(number, Ordering::Release);
             let alive = || {
@@ -78,7 +87,16 @@ fn keep_open(shared: &Arc<Shared>, clock: &Clock, programme: &Programme, stopped
             };
             let mut going = true;
             while going && alive() {
-                going = wait(WATCH);
+                match others.recv_timeout(WATCH) {
+                    Ok(clicks) => {
+                        programme.clicks = clicks;
+                        if let Some(prepared) = &prepared {
+                            giving.give(placed(&programme.clicks, prepared.rate));
+                        }
+                    }
+                    Err(RecvTimeoutError::Timeout) => giving.tend(),
+                    Err(RecvTimeoutError::Disconnected) => going = false,
+                }
             }
             shared.stream.store(0, Ordering::Release);
             drop(stream);
@@ -86,13 +104,15 @@ fn keep_open(shared: &Arc<Shared>, clock: &Clock, programme: &Programme, stopped
                 return;
             }
         }
-        if !wait(RETRY) {
-            return;
+        match others.recv_timeout(RETRY) {
+            Ok(clicks) => programme.clicks = clicks,
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => return,
         }
     }
 }
 
-/// The default output device, playing; `None` when there is none or it does not open.
+/// The default output device, playing, and the way to hand it other clicks; `None` when there is none or it does not open.
 ///
 /// `prepared` keeps the converted recording from one device to the next.
 fn open(
@@ -102,7 +122,7 @@ fn open(
     number: u64,
     lost: &Arc<AtomicBool>,
     prepared: &mut Option<Prepared>,
-) -> Option<cpal::Stream> {
+) -> Option<(cpal::Stream, Giving)> {
     let device = cpal::default_host().default_output_device()?;
     let (config, format, buffer) = choose(&device, programme)?;
     let fits = prepared.take().filter(|prepared| prepared.rate == config.sample_rate);
@@ -114,16 +134,18 @@ fn open(
     // Some systems refuse any fixed size; theirs is better than silence.
     [buffer, BufferSize::Default].into_iter().find_map(|buffer_size| {
         let config = StreamConfig { buffer_size, ..config };
-        let feed = Feed::new(Arc::clone(shared), number, fitting.clone(), programme);
+        let (giving, others) = handover();
+        let feed = Feed::new(Arc::clone(shared), number, fitting.clone(), programme, others);
         let start = Start { device: &device, config, feed, clock, shared, lost };
-        match format {
+        let stream = match format {
             SampleFormat::F32 => start.stream::<f32>(),
             SampleFormat::I32 => start.stream::<i32>(),
             SampleFormat::I16 => start.stream::<i16>(),
             SampleFormat::U16 => start.stream::<u16>(),
             SampleFormat::U8 => start.stream::<u8>(),
             _ => None,
-        }
+        };
+        stream.map(|stream| (stream, giving))
     })
 }
 

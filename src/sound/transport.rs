@@ -2,7 +2,7 @@
 
 use super::heard::{Command, NOWHERE, Report};
 use super::shared::Shared;
-use super::{Heard, Player, Programme, Sound, Speed};
+use super::{Click, Heard, Player, Programme, Sound, Speed};
 use crate::units::Seconds;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -197,6 +197,16 @@ impl Player for Transport {
 
     fn click(&mut self, on: bool) {
         self.ask(|command| command.clicks = on);
+    }
+
+    fn set_clicks(&mut self, clicks: Vec<Click>) {
+        // The clock alone clicks nothing.
+        #[cfg(feature = "playback")]
+        if let Some(output) = &self.output {
+            output.set_clicks(clicks);
+        }
+        #[cfg(not(feature = "playback"))]
+        drop(clicks);
     }
 
     fn speed(&mut self, speed: Speed) {

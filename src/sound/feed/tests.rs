@@ -1,4 +1,6 @@
 use super::*;
+use crate::sound::Click;
+use crate::sound::handover::{Giving, handover};
 use crate::units::Seconds;
 
 const RATE: u32 = 1_000;
@@ -10,6 +12,7 @@ const LATENCY: u64 = 40_000_000;
 /// A device that takes a buffer of 20 ms every 20 ms and lets it be heard 40 ms later.
 struct Bench {
     feed: Feed,
+    giving: Giving,
     shared: Arc<Shared>,
     command: Command,
     now: u64,
@@ -25,8 +28,9 @@ fn bench(clicks: Vec<Click>) -> Bench {
 fn bench_of(prepared: Prepared, clicks: Vec<Click>) -> Bench {
     let shared = Arc::new(Shared::new());
     let programme = Programme { clicks, ..Programme::default() };
-    let feed = Feed::new(Arc::clone(&shared), 1, prepared, &programme);
-    Bench { feed, shared, command: Command::START, now: 1_000_000_000, out: Vec::new() }
+    let (giving, others) = handover();
+    let feed = Feed::new(Arc::clone(&shared), 1, prepared, &programme, others);
+    Bench { feed, giving, shared, command: Command::START, now: 1_000_000_000, out: Vec::new() }
 }
 
 impl Bench {
@@ -124,6 +128,28 @@ fn clicks_fall_on_their_frame_and_count_ins_always_sound() {
     let first = bench.out.iter().position(|sample| *sample != 0.0);
     assert_eq!(first, Some(100), "100 ms after the start at -200 ms");
     assert_eq!(bench.out[150], 0.0, "clicks on the beat are off");
+}
+
+#[test]
+fn clicks_go_with_beats_that_were_corrected_while_it_plays() {
+    let beats = |from: f64, step: f64| -> Vec<Click> {
+        let at = (0..40).map(|i| Seconds(from + step * f64::from(i)));
+        at.map(|at| Click { at, high: false, always: false }).collect()
+    };
+    let mut bench = bench_of(Prepared::silence(48_000), beats(0.25, 0.5));
+    bench.ask(|command| command.clicks = true);
+    play(&mut bench, Speed::NORMAL, 2.0);
+    // Others and others again before the device could take the first: the last word counts.
+    bench.giving.give(placed(&beats(0.37, 0.25), 48_000));
+    bench.giving.give(placed(&beats(0.125, 0.25), 48_000));
+    bench.giving.give(placed(&beats(2.6, 1.0), 48_000));
+    play(&mut bench, Speed::NORMAL, 0.02);
+    bench.giving.tend();
+    play(&mut bench, Speed::NORMAL, 1.98);
+    let found = strokes(&bench.out, 48_000.0);
+    let due = [0.25, 0.75, 1.25, 1.75, 2.6, 3.6];
+    assert_eq!(found.len(), due.len(), "{found:?}");
+    assert!(found.iter().zip(due).all(|(found, due)| (found - due).abs() < 0.000_1), "{found:?}");
 }
 
 #[test]
@@ -295,8 +321,9 @@ fn a_change_of_speed_does_not_crack() {
 #[test]
 fn the_callback_allocates_and_frees_nothing() {
     let times: Vec<f64> = (0..40).map(|i| 0.3 + 0.2 * f64::from(i)).collect();
-    let clicks = times.iter().map(|&at| Click { at: Seconds(at), high: false, always: false }).collect();
-    let mut bench = bench_of(plucked(&times, 9.0), clicks);
+    let clicks: Vec<Click> =
+        times.iter().map(|&at| Click { at: Seconds(at), high: false, always: false }).collect();
+    let mut bench = bench_of(plucked(&times, 9.0), clicks.clone());
     let mut out = [0.0f32; 480];
     let counted = allocation_counter::measure(|| {
         for buffer in 0..600u64 {
@@ -318,6 +345,17 @@ fn the_callback_allocates_and_frees_nothing() {
         }
     });
     assert_eq!((counted.count_total, counted.count_current), (0, 0), "{counted:?}");
+    for _ in 0..3 {
+        // Made and freed outside; taken and handed out inside.
+        bench.giving.give(placed(&clicks, 48_000));
+        let before = bench.feed.clicks.as_ptr();
+        let counted = allocation_counter::measure(|| {
+            bench.feed.fill(480, bench.now, LATENCY, |frame, left, _| out[frame] = left);
+        });
+        assert_eq!((counted.count_total, counted.count_current), (0, 0), "{counted:?}");
+        assert_ne!(bench.feed.clicks.as_ptr(), before, "the others were taken");
+        bench.giving.tend();
+    }
     let one = allocation_counter::measure(|| {
         std::hint::black_box(Vec::<u8>::with_capacity(std::hint::black_box(64)));
     });
@@ -327,9 +365,12 @@ fn the_callback_allocates_and_frees_nothing() {
 #[test]
 fn the_callback_knows_no_lock_no_file_and_no_voice() {
     // All that runs inside it; `output.rs` calls it and touches the device's buffer besides.
+    let taking = include_str!("../handover.rs").split("impl Taking").nth(1).expect("its callback's half");
+    assert!(!taking.contains(".recv(") && !taking.contains(".send("), "it tries and never waits");
     for (name, code) in [
         ("feed.rs", include_str!("../feed.rs")),
         ("stretch.rs", include_str!("../stretch.rs")),
+        ("handover.rs", taking),
         ("published.rs", include_str!("../published.rs").split("#[cfg(test)]").next().expect("code")),
     ] {
         for word in [
