@@ -8,6 +8,7 @@ pub mod dance;
 pub mod grid;
 pub mod handout;
 pub mod identity;
+pub mod incoming;
 pub mod listening;
 pub mod recording;
 pub mod screen;

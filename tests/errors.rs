@@ -93,6 +93,125 @@ fn what_is_no_recording_is_refused() {
 }
 
 #[test]
+fn beats_that_cannot_be_taken_are_refused_with_the_way_out() {
+    let room = Room::new();
+    let times: String = (0..40).map(|beat| format!("{}\n", 0.5 * f64::from(beat))).collect();
+    let midi = |format: u8, division: [u8; 2]| -> Vec<u8> {
+        let head = [b"MThd\0\0\0\x06\0", &[format, 0, 1][..], &division].concat();
+        [head, b"MTrk\0\0\0\x04\0\xFF\x2F\0".to_vec()].concat()
+    };
+    let other = r#"{"file_metadata":{},"annotations":[{"namespace":"chord","data":[]}],"sandbox":{}}"#;
+    let back = r#"{"annotations":[{"namespace":"beat","data":[{"time":2.0},{"time":1.5}]}]}"#;
+    let timeless = r#"{"annotations":[{"namespace":"beat","data":[{"time":2.0},{"value":1}]}]}"#;
+    let files: &[(&str, &[u8], &str)] = &[
+        ("none.csv", b"", "the file is empty; export the beats again"),
+        (
+            "words.csv",
+            b"Dear class,\nclap with me\n",
+            "none of its columns ('Dear', 'class,') is called a time; call the one with the seconds 'time'",
+        ),
+        (
+            "torn.csv",
+            b"0.5\n1.0\nhere\n2.0\n",
+            "line 3 ('here') has no time in seconds; mend that line or remove it",
+        ),
+        (
+            "mixed.csv",
+            b"time\n1.0\n0.5\n2.0\n",
+            "in line 3 the time goes back, from 1 s to 0.5 s; put the lines in order of time",
+        ),
+        ("one.csv", b"0.5\n", "it holds 1 beat, and a grid needs 2 at least"),
+        ("head.csv", b"time,position\n", "it holds no beats, and a grid needs 2 at least"),
+        ("song.mid", times.as_bytes(), "it is not a whole MIDI file; export or copy it again"),
+        ("cut.mid", &midi(1, [1, 0xE0])[..18], "it holds no beats, and a grid needs 2 at least"),
+        (
+            "film.mid",
+            &midi(1, [0xE7, 40]),
+            "it counts film frames, so it has no tempo map; export it as MIDI with bars and beats",
+        ),
+        (
+            "songs.mid",
+            &midi(2, [1, 0xE0]),
+            "it holds several songs one after another (MIDI format 2); export one of them",
+        ),
+        (
+            "sound.csv",
+            b"\x7fELF\0\0\x01\x02",
+            "it is neither text nor MIDI; export the beats as CSV, as JAMS or as a MIDI file",
+        ),
+        (
+            "table.jams",
+            times.as_bytes(),
+            "it is not whole: as JSON it goes wrong in line 1; export or copy it again",
+        ),
+        (
+            "half.jams",
+            b"{\n\"annotations\": [",
+            "it is not whole: as JSON it goes wrong in line 2; export or copy it again",
+        ),
+        (
+            "chords.jams",
+            other.as_bytes(),
+            "it is JSON without a list of beats; export the namespace 'beat' or 'beat_position' as JAMS",
+        ),
+        (
+            "back.jams",
+            back.as_bytes(),
+            "beat 2 goes back in time, from 2 s to 1.5 s; put the beats in order of time",
+        ),
+        ("timeless.jams", timeless.as_bytes(), "beat 2 has no time in seconds; export the beats again"),
+    ];
+    for (name, bytes, why) in files {
+        fs::write(room.path(name), bytes).expect("a writable folder");
+        let sentence = format!("cannot take the beats from '{name}': {why}");
+        room.refuses(&["draft", "clicks.wav", "--output", "new.dance.json", "--beats", name], &sentence);
+    }
+    let large = fs::File::create(room.path("large.csv")).expect("a writable folder");
+    large.set_len((16 << 20) + 1).expect("a sparse file");
+    room.refuses(
+        &["draft", "clicks.wav", "--replace", "--beats", "large.csv"],
+        "cannot take the beats from 'large.csv': it is larger than any list of beats (16 MB); give the file with the \
+         beats alone",
+    );
+    let many: String = (0..100_001).map(|beat| format!("{:.2}\n", 0.1 * f64::from(beat))).collect();
+    fs::write(room.path("many.csv"), many).expect("a writable folder");
+    room.refuses(
+        &["draft", "clicks.wav", "--replace", "--beats", "many.csv"],
+        "cannot take the beats from 'many.csv': it holds 100001 beats, more than any recording (100000); give the file \
+         with the beats alone",
+    );
+    room.refuses(
+        &["draft", "clicks.wav", "--replace", "--beats", "gone.csv"],
+        "cannot read 'gone.csv': there is no such file",
+    );
+    assert!(!room.path("new.dance.json").exists(), "a refused draft leaves no file");
+}
+
+#[test]
+fn a_draft_on_the_beats_of_a_file_keeps_them() {
+    let room = Room::new();
+    let times: String =
+        (0..60).map(|beat| format!("{:.1},{}\n", 0.1 + 0.7 * f64::from(beat), beat % 3 + 1)).collect();
+    fs::write(room.path("waltz.csv"), times).expect("a writable folder");
+    let output = room.run(&["draft", "clicks.wav", "--output", "waltz.dance.json", "--beats", "waltz.csv"]);
+    assert_eq!(
+        stderr(&output),
+        "note: 30 beats of 'waltz.csv' lie after the end of the recording (0:20.5) and cannot be danced; is it the same \
+         recording?\n"
+    );
+    assert_eq!(output.status.code(), Some(0));
+    let dance: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(room.path("waltz.dance.json")).expect("drafted"))
+            .expect("JSON");
+    let beats: Vec<f64> =
+        dance["grid"]["beats"].as_array().expect("beats").iter().filter_map(|b| b.as_f64()).collect();
+    assert_eq!(beats.len(), 30, "those within the sound");
+    assert!(beats.iter().enumerate().all(|(n, at)| (at - 0.1 - 0.7 * n as f64).abs() < 1e-4), "{beats:?}");
+    assert_eq!(dance["grid"]["bars"][1], 3);
+    assert_eq!(dance["anchors"][0]["kind"], "given");
+}
+
+#[test]
 fn nothing_to_dance_to_is_said_so() {
     let room = Room::new();
     write_wav(&room.path("nan.wav"), 22_050, &[f32::NAN; 22_050 * 6]);

@@ -12,6 +12,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("identity", &[]),
     ("grid", &["units"]),
+    ("incoming", &["units", "grid"]),
     ("listening", &["units", "grid"]),
     ("dance", &["units", "identity", "grid", "listening"]),
     ("check", &["units", "identity", "grid", "listening", "dance"]),
@@ -30,6 +31,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "units",
             "identity",
             "grid",
+            "incoming",
             "listening",
             "dance",
             "check",
@@ -44,7 +46,7 @@ const ROOMS: &[(&str, &[&str])] = &[
 ];
 
 /// Rooms that compute and nothing else.
-const PURE: &[&str] = &["units", "identity", "grid", "listening", "dance", "check", "trail"];
+const PURE: &[&str] = &["units", "identity", "grid", "incoming", "listening", "dance", "check", "trail"];
 
 /// What a pure room may not mention: files, clocks, threads, terminals, sound devices, printing.
 const IMPURE: &[&str] = &[

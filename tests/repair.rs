@@ -3,7 +3,7 @@
 use farandole::dance::edit::{Command, History, Selection};
 use farandole::dance::{Dance, MoveBook};
 use farandole::grid::Anchor;
-use farandole::grid::mend::compare;
+use farandole::grid::mend::{Repair, compare};
 use farandole::listening::{Memory, Remembered};
 use farandole::screen::colours::{Depth, Ink, Palette, Theme};
 use farandole::screen::desk::Again;
@@ -154,6 +154,40 @@ fn every_gesture_is_one_step_and_undone_leaves_the_dance_as_it_was() {
         work.press(&[Action::Redo]);
         assert_eq!(work.dance, repaired, "{gesture:?}");
     }
+}
+
+#[test]
+fn the_beats_of_a_file_are_one_step_and_the_moves_stay_on_their_music() {
+    let mut work = Work::new();
+    let start = work.dance.clone();
+    work.go_to(13);
+    work.press(&[Action::Later]);
+    let nudged = work.dance.clone();
+    // Twice as fast as it was heard, and one beat more at the beginning.
+    let heard: Vec<f64> = start.grid.beats().iter().map(|beat| beat.0).collect();
+    let middles = heard.windows(2).map(|pair| 0.5 * (pair[0] + pair[1]));
+    let mut beats: Vec<f64> = heard.iter().copied().chain(middles).chain([heard[0] * 0.5]).collect();
+    beats.sort_by(f64::total_cmp);
+    let beats: Vec<Seconds> = beats.into_iter().map(|at| Seconds((at * 1e4).round() / 1e4)).collect();
+    let given = Anchor::Given { beats: beats.clone(), bars: Vec::new(), phrases: Vec::new() };
+    for (keep, words) in [(false, 1), (true, 1 + nudged.anchors.len())] {
+        work.tell(Message::Gesture(Repair::Take { given: given.clone(), keep }));
+        assert!(work.notice().starts_with("take the beats of a file: "), "{}", work.notice());
+        assert_eq!(work.dance.anchors.len(), words);
+        assert_eq!(work.dance.anchors[0], given);
+        if !keep {
+            assert_eq!(work.dance.grid.beats(), beats);
+        }
+        for (old, new) in nudged.cues.iter().zip(&work.dance.cues) {
+            let (was, is) = (nudged.grid.seconds_at(old.at).0, work.dance.grid.seconds_at(new.at).0);
+            assert!((was - is).abs() < 0.02, "{was} {is}: the music of a cue is where it was");
+            assert_eq!(new.counts.0, 2.0 * old.counts.0, "and lasts as long");
+        }
+        work.press(&[Action::Undo]);
+        assert_eq!(work.dance, nudged);
+    }
+    work.press(&[Action::Undo]);
+    assert_eq!(work.dance, start);
 }
 
 #[test]

@@ -52,10 +52,15 @@ impl Home {
     }
 
     fn opens(&self, what: &str) -> Session {
+        self.opens_with(what, &[])
+    }
+
+    fn opens_with(&self, what: &str, more: &[&str]) -> Session {
         let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a pseudo-terminal");
         let mut command = CommandBuilder::new(PROGRAM);
         command.args([what, "goats.dance.json", "--silent"]);
+        command.args(more);
         command.cwd(self.folder.path());
         command.env("TERM", "xterm-256color");
         command.env_remove("NO_COLOR");
@@ -223,4 +228,28 @@ fn what_was_written_on_the_count_sheet_outlives_the_program() {
     again.press("q");
     assert_eq!(again.ends(), 0);
     assert!(written().contains(" of ours"));
+}
+
+#[test]
+fn the_beats_of_a_file_are_laid_in_when_the_screen_opens_and_can_be_undone_there() {
+    let home = Home::new();
+    assert!(home.runs(&["draft", "goats.ogg"]).status.success());
+    let drafted = shelf::load(&home.path("goats.dance.json")).expect("drafted").dance;
+    let times: String = drafted.grid.beats().iter().map(|beat| format!("{:.4}\n", beat.0 + 0.015)).collect();
+    fs::write(home.path("claps.txt"), times).expect("a writable folder");
+    let mut session = home.opens_with("repair", &["--beats", "claps.txt"]);
+    session.shows("take the beats of a file: ");
+    session.shows("moved by up to 15 ms");
+    session.press("u");
+    session.shows("undone: take the beats of a file");
+    session.press("r");
+    session.shows("done again: take the beats of a file");
+    session.press("l");
+    session.shows("beats from a file");
+    session.press("l\u{1b}");
+    assert_eq!(session.ends(), 0);
+    let kept = shelf::load(&home.path("goats.dance.json")).expect("saved").dance;
+    assert!(matches!(&kept.anchors[..], [Anchor::Given { beats, .. }] if beats.len() == drafted.grid.len()));
+    assert!((kept.grid.beats()[0].0 - drafted.grid.beats()[0].0 - 0.015).abs() < 2e-4);
+    assert_eq!(kept.cues.len(), drafted.cues.len());
 }

@@ -98,6 +98,9 @@ pub(super) struct Draft {
     /// A file with moves of your own
     #[arg(long, value_name = "FILE")]
     pub(super) moves: Option<PathBuf>,
+    /// Take the beats from this file instead of hearing them: CSV, JAMS or a MIDI tempo map
+    #[arg(long, value_name = "FILE")]
+    pub(super) beats: Option<PathBuf>,
     /// Say why each move was chosen
     #[arg(long)]
     pub(super) why: bool,
@@ -239,6 +242,12 @@ pub(super) struct Sheet {
 pub(super) struct Repair {
     /// The dance
     pub(super) dance: PathBuf,
+    /// Begin with the beats of this file: CSV, JAMS or a MIDI tempo map; your own corrections make way
+    #[arg(long, value_name = "FILE")]
+    pub(super) beats: Option<PathBuf>,
+    /// Let your own corrections hold against the file's beats
+    #[arg(long, requires = "beats")]
+    pub(super) keep: bool,
     #[command(flatten)]
     pub(super) editor: Editor,
     #[command(flatten)]

@@ -3,9 +3,11 @@
 use super::arguments::{Class, Draft};
 use super::listen::file_name;
 use super::output::{count, wrap};
-use super::{Outcome, Output, Problem, hear};
+use super::{Outcome, Output, Problem, beats, hear};
 use crate::dance::{self, Dance, MoveBook, Profile, Source};
-use crate::shelf::{self, Stamp};
+use crate::grid::Anchor;
+use crate::incoming::Incoming;
+use crate::shelf::{self, Heard, Stamp};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -14,7 +16,8 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
     let target = options.output.clone().unwrap_or_else(|| beside(&options.recording));
     let stamp = fresh(&target, options.replace)?;
     let book = book(options.moves.as_deref())?;
-    let heard = hear::hear(&options.recording, &options.hearing, output)?;
+    let incoming = options.beats.as_deref().map(|path| beats::read(path, output)).transpose()?;
+    let (heard, anchors) = hear(options, incoming.as_ref(), output)?;
     for warning in &heard.warnings {
         output.remark(format_args!("note: {warning}"));
     }
@@ -31,10 +34,28 @@ pub(super) fn run(options: &Draft, output: &mut Output) -> Result<Outcome, Probl
         year: None,
         unknown: serde_json::Map::new(),
     };
-    let dance = dance::new_dance(&title, source, profile, &heard.listening, drafted);
+    let mut dance = dance::new_dance(&title, source, profile, &heard.listening, drafted);
+    dance.anchors = anchors;
     shelf::save(&target, &dance, stamp)?;
     output.print(&summary(&dance, &target, options.why))?;
     Ok(Outcome::Clean)
+}
+
+/// What is heard in the recording, on the beats of a file if there are any, and what that says of the beats.
+fn hear(
+    options: &Draft,
+    incoming: Option<&Incoming>,
+    output: &mut Output,
+) -> Result<(Heard, Vec<Anchor>), Problem> {
+    let (Some(incoming), Some(path)) = (incoming, &options.beats) else {
+        return Ok((hear::hear(&options.recording, &options.hearing, output)?, Vec::new()));
+    };
+    let (heard, memory) = hear::remember(&options.recording, &options.hearing, output)?;
+    let length = heard.listening.length;
+    beats::beyond(incoming, length, path, output);
+    let anchors = vec![incoming.anchor(length)];
+    let listening = memory.describe(memory.grid(&anchors));
+    Ok((Heard { listening, ..heard }, anchors))
 }
 
 /// What the file to be written is known by: nothing if it is not there, and the dance in it if that may be replaced.

@@ -4,6 +4,7 @@
 //! something, 2 it could not be done.
 
 mod arguments;
+mod beats;
 mod carry;
 mod check;
 mod check_report;

@@ -2,6 +2,7 @@
 
 use crate::dance::{CarryError, DraftError, MoveBookError};
 use crate::handout::HandoutError;
+use crate::incoming::Refusal;
 use crate::recording::DecodeError;
 use crate::screen::ScreenError;
 use crate::shelf::{BundleError, LoadError, SaveError};
@@ -35,6 +36,14 @@ pub enum Problem {
         path: PathBuf,
         /// What is wrong.
         source: MoveBookError,
+    },
+    /// No beats can be taken from a file.
+    #[error("cannot take the beats from '{}': {source}", path.display())]
+    Beats {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        source: Refusal,
     },
     /// A file could not be read or written.
     #[error("cannot {what} '{}': {}", path.display(), crate::shelf::plain(source))]

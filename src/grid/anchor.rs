@@ -1,5 +1,6 @@
 //! Anchors: what the teacher says about the grid. They outrank whatever was heard.
 
+use super::Phrase;
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -63,6 +64,17 @@ pub enum Anchor {
         /// The beat after it, at most a minute later.
         until: Seconds,
     },
+    /// The beats that a file gave: these and no others. What was said before it counts no more, what was said later does.
+    Given {
+        /// When the beats are, ascending.
+        beats: Vec<Seconds>,
+        /// Which of them start bars, ascending; empty when the file does not say, and then bars are heard.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        bars: Vec<usize>,
+        /// Where phrases start, ascending; empty when the file does not say. A letter that is empty is heard.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        phrases: Vec<Phrase>,
+    },
 }
 
 /// The longest time that one beat can be held.
@@ -92,6 +104,7 @@ impl Anchor {
             | Self::ShiftHalf { from }
             | Self::Metre { from, .. }
             | Self::PhraseLength { from, .. } => from,
+            Self::Given { ref beats, .. } => beats.first().copied().unwrap_or(Seconds(0.0)),
         }
     }
 }
@@ -110,6 +123,10 @@ impl fmt::Display for Anchor {
             Self::Metre { from, beats } => write!(f, "bars of {beats} from {from}"),
             Self::PhraseLength { from, counts } => write!(f, "phrases of {counts} counts from {from}"),
             Self::Hold { at, until } => write!(f, "the beat at {at} is held until {until}"),
+            Self::Given { beats, .. } => match (beats.first(), beats.last()) {
+                (Some(from), Some(to)) => write!(f, "{} beats from a file, {from} to {to}", beats.len()),
+                _ => f.write_str("no beats from a file"),
+            },
         }
     }
 }

@@ -100,6 +100,13 @@ pub enum Repair {
     },
     /// Nothing is said any more: the grid as it is heard.
     AsHeard,
+    /// The beats are those of a file.
+    Take {
+        /// What the file says, as an [`Anchor::Given`].
+        given: Anchor,
+        /// Whether what was said before goes on to hold, as words later than the file's; else it is said no more.
+        keep: bool,
+    },
 }
 
 /// Why a gesture cannot be done, with the way out.
@@ -160,6 +167,7 @@ impl Repair {
             Self::HoldShorter { .. } => "shorten a fermata",
             Self::Forget { .. } => "take a correction back",
             Self::AsHeard => "return to what was heard",
+            Self::Take { .. } => "take the beats of a file",
         }
     }
 
@@ -224,6 +232,10 @@ impl Repair {
             Self::HoldShorter { beat } => shorten(&mut said, grid, beat)?,
             Self::Forget { anchor } if anchor < said.len() => drop(said.remove(anchor)),
             Self::AsHeard if !said.is_empty() => said.clear(),
+            Self::Take { ref given, keep } => {
+                said.retain(|anchor| keep && !matches!(anchor, Anchor::Given { .. }));
+                said.insert(0, given.clone());
+            }
             Self::Forget { .. } | Self::AsHeard => return Err(MendError::Nothing),
         }
         Ok(said)

@@ -34,6 +34,9 @@ const LOW: u8 = 77;
 /// The marker that stands on the first beat: what comes before it only fills the time up to there.
 pub(crate) const FIRST_BEAT: &str = "first beat";
 
+/// The marker that stands on the first bar: what comes before it has bars of one beat, which are none.
+pub(crate) const FIRST_BAR: &str = "first bar";
+
 /// Where the beats lie in ticks, and the tempo in force from some ticks on.
 struct Map {
     /// Tick of each beat, and of the end of the last.
@@ -171,6 +174,7 @@ pub(super) fn midi(material: &Material<'_>) -> Vec<u8> {
 fn markers(material: &Material<'_>, map: &Map, trail: &Trail) -> Vec<(u32, String)> {
     let grid = &material.dance.grid;
     let mut markers = vec![(map.tick(Beat(0.0)), FIRST_BEAT.to_owned())];
+    markers.extend(grid.bars().first().map(|&bar| (map.beats[bar], FIRST_BAR.to_owned())));
     for span in grid.phrase_spans() {
         markers
             .push((map.tick(span.start), format!("phrase {} ({})", span.index + 1, one_line(span.letter))));

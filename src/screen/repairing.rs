@@ -9,6 +9,7 @@ use super::run::FloorOptions;
 use super::terminal::{Screen, fault};
 use crate::dance::MoveBook;
 use crate::dance::edit::{Command, Record, Selection};
+use crate::grid::mend::Repair;
 use crate::shelf::Cache;
 use crate::sound::{Player, Programme, Transport};
 use crate::units::{Beat, Seconds};
@@ -33,7 +34,8 @@ enum Asking {
     Leaving(String),
 }
 
-/// Repairs the beats of a dance until she leaves. Gives a sentence for when the terminal is given back, if there is one.
+/// Repairs the beats of a dance until she leaves, beginning with a gesture if one is given. Gives a sentence for when the
+/// terminal is given back, if there is one.
 ///
 /// # Errors
 /// [`ScreenError`]: not a terminal, a terminal that refuses, or a fault of ours. The terminal is given back in every case,
@@ -41,6 +43,7 @@ enum Asking {
 pub fn run_repairing(
     desk: Desk,
     book: MoveBook,
+    first: Option<Repair>,
     cache: Cache,
     options: FloorOptions,
 ) -> Result<Option<String>, ScreenError> {
@@ -51,6 +54,7 @@ pub fn run_repairing(
     let mut room = Room::new(desk, book, cache, options, palette, move || {
         let _ = wake.send(Input::Answer);
     });
+    room.first = first;
     let ended = room.stay(&input, &mut screen, &asked_to_end);
     let farewell = room.leave();
     drop(screen);
@@ -67,6 +71,8 @@ struct Room {
     options: FloorOptions,
     palette: Palette,
     asking: Option<Asking>,
+    /// What is to be done as soon as the grid can be heard again.
+    first: Option<Repair>,
     started: Instant,
     over: bool,
 }
@@ -93,6 +99,7 @@ impl Room {
             options,
             palette,
             asking,
+            first: None,
             started: Instant::now(),
             over: false,
         }
@@ -114,6 +121,12 @@ impl Room {
         loop {
             while let Some(answer) = self.workers.answer() {
                 self.answered(answer);
+            }
+            if self.state.readiness == Readiness::Ready
+                && self.asking.is_none()
+                && let Some(first) = self.first.take()
+            {
+                self.tell(Message::Gesture(first));
             }
             self.hear();
             self.tick();

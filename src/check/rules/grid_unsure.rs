@@ -65,7 +65,8 @@ fn silent(heard: &Listening, from: Seconds, to: Seconds) -> bool {
     covered > 0.5 * (to - from.0)
 }
 
-/// When a correction that fixes single beats was made; `None` for those that hold from somewhere on.
+/// When a correction that fixes single beats was made; `None` for those that hold from somewhere on, and for beats from a
+/// file: nobody has yet clapped to them.
 fn instant(anchor: &Anchor) -> Option<Seconds> {
     match anchor {
         Anchor::Tap { at } | Anchor::Beat { at } | Anchor::BarStart { at } | Anchor::CountOne { at } => {
@@ -75,7 +76,8 @@ fn instant(anchor: &Anchor) -> Option<Seconds> {
         Anchor::Level { .. }
         | Anchor::ShiftHalf { .. }
         | Anchor::Metre { .. }
-        | Anchor::PhraseLength { .. } => None,
+        | Anchor::PhraseLength { .. }
+        | Anchor::Given { .. } => None,
     }
 }
 

@@ -112,6 +112,7 @@ fn anchor_as_saved(anchor: &Anchor) -> Anchor {
             *at = as_saved(*at);
             *until = as_saved(*until);
         }
+        Anchor::Given { beats, .. } => beats.iter_mut().for_each(|beat| *beat = as_saved(*beat)),
     }
     anchor
 }

@@ -55,16 +55,34 @@ pub(crate) fn find(
     let path = best_positions(&gain, &wanted, &metres);
     let bars: Vec<usize> =
         path.iter().enumerate().filter(|(_, (_, position))| *position == 0).map(|(beat, _)| beat).collect();
+    let metres = metres_of(&bars, ternary, |bar| path[bar].0);
+    (bars, metres)
+}
+
+/// The metres of bars that are known, each as long as until the next; the last as long as the one before it.
+pub(crate) fn of_known(bars: &[usize], ternary: &[bool]) -> Vec<Metre> {
+    let length = |bar: usize| {
+        let next = bars.partition_point(|start| *start <= bar).min(bars.len().saturating_sub(1));
+        match (bars.get(next.saturating_sub(1)), bars.get(next)) {
+            (Some(from), Some(to)) if to > from => u8::try_from(to - from).unwrap_or(u8::MAX),
+            _ => u8::try_from(ternary.len() - bar).unwrap_or(u8::MAX),
+        }
+    };
+    metres_of(bars, ternary, length)
+}
+
+/// Where the metre changes; `beats_of` tells the beats of the bar that starts on a beat.
+fn metres_of(bars: &[usize], ternary: &[bool], beats_of: impl Fn(usize) -> u8) -> Vec<Metre> {
     let mut out: Vec<Metre> = Vec::new();
     for (n, &bar) in bars.iter().enumerate() {
-        let end = bars.get(n + 1).copied().unwrap_or(beats.len());
+        let end = bars.get(n + 1).copied().unwrap_or(ternary.len());
         let in_three = ternary[bar..end].iter().filter(|t| **t).count() * 2 > end - bar;
-        let metre = Metre { from: bar, beats: path[bar].0, compound: in_three };
+        let metre = Metre { from: bar, beats: beats_of(bar), compound: in_three };
         if out.last().is_none_or(|last| (last.beats, last.compound) != (metre.beats, metre.compound)) {
             out.push(metre);
         }
     }
-    (bars, out)
+    out
 }
 
 /// The beat nearest to an instant, if the instant is within a beat or so of the grid.

@@ -34,8 +34,7 @@ pub(crate) fn find(
     if bars.is_empty() {
         return Vec::new();
     }
-    let edges: Vec<f64> = bars.iter().map(|&bar| beats[bar].0).chain([evidence.length.0]).collect();
-    let passages: Vec<Passage> = edges.windows(2).map(|e| evidence.texture.passage(e[0], e[1])).collect();
+    let passages = passages(evidence, beats, bars);
     let mut must = vec![false; bars.len()];
     for anchor in anchors {
         if let Anchor::CountOne { at } = *anchor
@@ -47,6 +46,46 @@ pub(crate) fn find(
     let heard: Vec<usize> =
         boundaries(&novelty(&passages), &must).into_iter().map(|start| bars[start]).collect();
     letters(&told(heard, beats, anchors), &passages, bars)
+}
+
+/// A count one this near to the start of a known phrase (in beats) corrects it; a real phrase is longer.
+const ONES_APART: usize = 4;
+
+/// Phrases that are known (their first beats, ascending), but for what the teacher has said since. Their letters are
+/// kept while they all have one and nothing was said; else they are heard.
+pub(crate) fn of_known(
+    evidence: &Evidence,
+    beats: &[Seconds],
+    bars: &[usize],
+    known: Vec<Phrase>,
+    anchors: &[Anchor],
+) -> Vec<Phrase> {
+    let mut starts: Vec<usize> = known.iter().map(|phrase| phrase.start).collect();
+    for anchor in anchors {
+        if let Anchor::CountOne { at } = *anchor
+            && let Some(one) = nearest(beats, at)
+        {
+            starts.retain(|start| start.abs_diff(one) >= ONES_APART);
+            starts.push(one);
+        }
+    }
+    starts.sort_unstable();
+    let starts = told(starts, beats, anchors);
+    let same = starts.iter().eq(known.iter().map(|phrase| &phrase.start));
+    if same && known.iter().all(|phrase| !phrase.letter.is_empty()) {
+        return known;
+    }
+    if bars.is_empty() {
+        // Without bars nothing is compared: each phrase is one of its own.
+        return starts.iter().enumerate().map(|(n, &start)| Phrase { start, letter: name(n) }).collect();
+    }
+    letters(&starts, &passages(evidence, beats, bars), bars)
+}
+
+/// What each bar sounds like.
+fn passages(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -> Vec<Passage> {
+    let edges: Vec<f64> = bars.iter().map(|&bar| beats[bar].0).chain([evidence.length.0]).collect();
+    edges.windows(2).map(|e| evidence.texture.passage(e[0], e[1])).collect()
 }
 
 /// Phrase starts (beats) with those of a given length where the teacher has said one.

@@ -3,6 +3,7 @@
 //! [`decode`] is pure and quick, so that it can run again at every correction. It decides the beats first (search,
 //! then placing), the bars on the beats, and the phrases on the bars.
 
+mod given;
 mod pins;
 mod place;
 mod reread;
@@ -17,6 +18,7 @@ use super::form::{bars, phrases};
 use super::types::{Metre, Pulse, SHORTEST, Sureness};
 use crate::grid::{Anchor, Grid};
 use crate::units::Seconds;
+use given::Given;
 use pins::Pin;
 use reread::Rereading;
 use search::{BINS_PER_OCTAVE, Constraints, HeardJump, STEP, STEPS_PER_SECOND, Scores, Search, Step};
@@ -116,6 +118,9 @@ fn decode_scores(
     scores: &Scores,
     remembered: &mut Remembered,
 ) -> HeardGrid {
+    if let Some(given) = Given::of(anchors, evidence.length) {
+        return given.heard(evidence, settings, scores);
+    }
     let pins = pins::pins(anchors, scores.beat.len());
     if pins.is_empty() {
         if evidence.length.0 < SHORTEST.0 {

@@ -166,6 +166,11 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mu
     }
 }
 
+/// Whether no beat lies between `before` and `pin`, which follows it in `pins`: one is held, or they were tapped in a run.
+pub(crate) fn nothing_between(before: &Pin, pin: &Pin, pins: &[Pin]) -> bool {
+    pin.held || neighbours(&[before.clone(), pin.clone()], usual_gap(pins)(before.at))
+}
+
 /// Whether two neighbouring pins are neighbouring beats.
 fn neighbours(pair: &[Pin], usual: f64) -> bool {
     let taps = !pair[0].exact && !pair[1].exact;

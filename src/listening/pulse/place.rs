@@ -31,7 +31,7 @@ pub(crate) fn placed(evidence: &Evidence, path: &[Step], pins: &[Pin]) -> Vec<(S
 
 /// Where the beat of a step is: where the network's odds peak or at the attack that is heard there, whichever is
 /// earlier. A click is heard more exactly than the network tells, a bow's beginning less.
-fn instant(evidence: &Evidence, step: usize) -> f64 {
+pub(super) fn instant(evidence: &Evidence, step: usize) -> f64 {
     let odds = &evidence.likelihood.beat;
     let from = (STEP * step).saturating_sub(REACH).max(1);
     let to = (STEP * step + STEP + REACH).min(odds.len().saturating_sub(1));

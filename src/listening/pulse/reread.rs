@@ -53,7 +53,7 @@ impl Rereading {
     }
 
     /// The beats that are asked for, from those heard without the wishes (seconds, ascending).
-    fn laid_out(&self, heard: &[f64]) -> Vec<f64> {
+    pub(super) fn laid_out(&self, heard: &[f64]) -> Vec<f64> {
         let mut beats = heard.to_vec();
         for &(from, reading) in &self.wishes {
             // A wish at a beat means that beat, even if it is a little late.

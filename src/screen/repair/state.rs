@@ -33,6 +33,8 @@ pub enum Readiness {
 pub enum Message {
     /// She asked for something.
     Do(Action),
+    /// She asked, before she came, for a gesture that has no key: the beats of a file.
+    Gesture(Repair),
     /// She typed a digit, while a number is being typed.
     Digit(char),
     /// She took the last digit back.
@@ -508,6 +510,7 @@ impl Repairing {
 pub fn update(state: &mut Repairing, dance: &Dance, message: Message, now: Duration) -> Vec<Effect> {
     match message {
         Message::Do(action) => state.act(action, dance, now),
+        Message::Gesture(repair) => state.ask(repair, dance),
         Message::Digit(digit) => {
             if let Some(text) = state.typing.as_mut().filter(|text| text.len() < DIGITS) {
                 text.extend(digit.is_ascii_digit().then_some(digit));
