@@ -9,6 +9,7 @@ pub mod grid;
 pub mod handout;
 pub mod identity;
 pub mod incoming;
+pub mod lesson;
 pub mod listening;
 pub mod recording;
 pub mod screen;

@@ -17,12 +17,25 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("dance", &["units", "identity", "grid", "listening"]),
     ("check", &["units", "identity", "grid", "listening", "dance"]),
     ("trail", &["units", "grid", "listening"]),
+    ("lesson", &["units", "grid", "listening", "dance", "check", "trail"]),
     ("recording", &["units", "identity"]),
     ("sound", &["units", "recording"]),
     ("shelf", &["units", "identity", "grid", "listening", "dance", "recording"]),
     (
         "screen",
-        &["units", "identity", "grid", "listening", "dance", "check", "trail", "recording", "sound", "shelf"],
+        &[
+            "units",
+            "identity",
+            "grid",
+            "listening",
+            "dance",
+            "check",
+            "trail",
+            "lesson",
+            "recording",
+            "sound",
+            "shelf",
+        ],
     ),
     ("handout", &["units", "identity", "grid", "listening", "dance", "check", "trail", "recording"]),
     (
@@ -36,6 +49,7 @@ const ROOMS: &[(&str, &[&str])] = &[
             "dance",
             "check",
             "trail",
+            "lesson",
             "recording",
             "sound",
             "shelf",
@@ -46,7 +60,8 @@ const ROOMS: &[(&str, &[&str])] = &[
 ];
 
 /// Rooms that compute and nothing else.
-const PURE: &[&str] = &["units", "identity", "grid", "incoming", "listening", "dance", "check", "trail"];
+const PURE: &[&str] =
+    &["units", "identity", "grid", "incoming", "listening", "dance", "check", "trail", "lesson"];
 
 /// What a pure room may not mention: files, clocks, threads, terminals, sound devices, printing.
 const IMPURE: &[&str] = &[
