@@ -35,10 +35,12 @@ fn onsets(mono: &[f32]) -> Vec<f64> {
 
 /// Distances (ours less aubio's, ms) of the beats that have an onset within 50 ms, and how many beats there are.
 fn distances(samples: &[f32], channels: u16, rate: SampleRate) -> (Vec<f64>, usize) {
-    let heard = listen(samples, channels, rate, &[], &mut |_| ControlFlow::Continue(())).expect("nobody stops it");
+    let heard =
+        listen(samples, channels, rate, &[], &mut |_| ControlFlow::Continue(())).expect("nobody stops it");
     let beats: Vec<f64> = heard.grid.beats().iter().map(|beat| beat.0).collect();
     let onsets = onsets(&mono_22050(samples, channels, rate));
-    let off = metrics::matches(&onsets, &beats, 0.05).iter().map(|(onset, beat)| (beat - onset) * 1e3).collect();
+    let off =
+        metrics::matches(&onsets, &beats, 0.05).iter().map(|(onset, beat)| (beat - onset) * 1e3).collect();
     (off, beats.len())
 }
 
@@ -64,7 +66,11 @@ fn beats_of_the_demo_recordings_lie_on_onsets() {
         let (off, beats) = distances(&recording.samples, recording.channels, recording.rate);
         let apart = median(off.iter().map(|ms| ms.abs()).collect());
         // Some beats of a tune are not struck: a note is held over them, or they fall silent.
-        assert!(off.len() as f64 >= 0.85 * beats as f64, "{name}: {} of {beats} beats are on onsets", off.len());
+        assert!(
+            off.len() as f64 >= 0.85 * beats as f64,
+            "{name}: {} of {beats} beats are on onsets",
+            off.len()
+        );
         assert!(apart <= 15.0, "{name}: {apart:.1} ms from the onsets (median)");
     }
 }

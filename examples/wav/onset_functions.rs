@@ -25,7 +25,8 @@ pub(crate) const MODES: [(&str, OnsetMode); 7] = [
 /// the window whose middle lies there.
 pub(crate) fn onset_functions(mono: &[f32], frames: usize) -> aubio_rs::Result<Vec<Vec<f32>>> {
     let mut vocoder = PVoc::new(WINDOW, HOP)?;
-    let mut functions = MODES.iter().map(|(_, mode)| SpecDesc::new(*mode, WINDOW)).collect::<Result<Vec<_>, _>>()?;
+    let mut functions =
+        MODES.iter().map(|(_, mode)| SpecDesc::new(*mode, WINDOW)).collect::<Result<Vec<_>, _>>()?;
     let mut curves = vec![Vec::new(); MODES.len()];
     // Magnitudes, then phases.
     let mut spectrum = vec![0.0; 2 * (WINDOW / 2 + 1)];

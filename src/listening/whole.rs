@@ -12,7 +12,7 @@ use crate::units::{Bpm, Lufs, Seconds};
 
 /// Version of the analyser: raised whenever the same recording may give another result, so that kept listenings
 /// are heard again.
-pub const ANALYSER: u32 = 3;
+pub const ANALYSER: u32 = 4;
 
 /// Everything that can be told from the loudness of a recording and its grid.
 ///
@@ -32,9 +32,11 @@ pub fn describe(envelope: &Envelope, heard: HeardGrid) -> Listening {
     let HeardGrid { grid, sureness, metres, .. } = heard;
     // As it is written, so that what is remembered of a recording equals what was heard.
     let grid = grid.rounded();
-    let pace = Pace::of(&grid);
+    // What counts as a rest depends on how long a beat is there, and the tempo on which beats pass in a rest.
+    let roughly = Pace::of(&grid, &[]).curve(&grid);
+    let quiet = quiet(envelope, &|at| tempo::beat_length(&roughly, at));
+    let pace = Pace::of(&grid, &quiet.spans());
     let tempo = pace.curve(&grid);
-    let quiet = quiet(envelope, &|at| tempo::beat_length(&tempo, at));
     let turns = match pulse {
         // Nothing is told of what is not there, or too short to be anything.
         Pulse::Silent | Pulse::TooShort => Vec::new(),

@@ -50,10 +50,12 @@ pub(super) struct Pace {
 }
 
 impl Pace {
-    /// Reads a grid; empty for fewer than two beats.
-    pub(super) fn of(grid: &Grid) -> Self {
+    /// Reads a grid; empty for fewer than two beats. Beats that pass in one of the `rests` (start and end, ascending) are
+    /// counted, not heard: they tell nothing about the tempo.
+    pub(super) fn of(grid: &Grid, rests: &[(Seconds, Seconds)]) -> Self {
         let mut logs: Vec<f64> =
             grid.beats().windows(2).map(|pair| (60.0 / (pair[1].0 - pair[0].0)).ln()).collect();
+        pass_over_rests(&mut logs, grid, rests);
         let holds = set_aside_holds(&mut logs);
         let jitter = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
         mend_misplaced(&mut logs, 3.0 * jitter);
@@ -137,6 +139,18 @@ impl Pace {
             .map(|i| self.logs[i])
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
         level.clamp(least, most)
+    }
+}
+
+/// Gives every beat of which more than half is silent the tempo that was last heard: the next is known when the music
+/// goes on.
+fn pass_over_rests(logs: &mut [f64], grid: &Grid, rests: &[(Seconds, Seconds)]) {
+    for (i, pair) in grid.beats().windows(2).enumerate().skip(1) {
+        let (start, end) = (pair[0].0, pair[1].0);
+        let silent: f64 = rests.iter().map(|rest| (rest.1.0.min(end) - rest.0.0.max(start)).max(0.0)).sum();
+        if silent > 0.5 * (end - start) {
+            logs[i] = logs[i - 1];
+        }
     }
 }
 

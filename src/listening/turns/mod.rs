@@ -54,8 +54,7 @@ pub(super) fn turns(
         ..turn
     });
     found.extend(from_grid);
-    found.extend(quiet.rests.iter().map(|rest| {
-        let (start, end) = (Seconds(rest.start as f64 / BLOCKS), Seconds(rest.end as f64 / BLOCKS));
+    found.extend(quiet.spans().into_iter().map(|(start, end)| {
         let least = super::tempo::beat_length(tempo, start).map_or(0.6, |beat| 0.8 * beat.0);
         Found {
             kind: TurnKind::Rest,

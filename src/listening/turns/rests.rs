@@ -37,6 +37,14 @@ pub(in crate::listening) struct Quiet {
     pub rests: Vec<Range<usize>>,
 }
 
+impl Quiet {
+    /// Start and end of each rest.
+    pub(in crate::listening) fn spans(&self) -> Vec<(Seconds, Seconds)> {
+        let at = |block: usize| Seconds(block as f64 / BLOCKS);
+        self.rests.iter().map(|rest| (at(rest.start), at(rest.end))).collect()
+    }
+}
+
 /// Finds them. `beat` gives the length of a beat at an instant, or `None` where there is no grid.
 pub(in crate::listening) fn quiet(envelope: &Envelope, beat: &dyn Fn(Seconds) -> Option<Seconds>) -> Quiet {
     let levels = short_levels(envelope);
@@ -81,23 +89,24 @@ pub(in crate::listening) fn quiet(envelope: &Envelope, beat: &dyn Fn(Seconds) ->
     let mut lengths: Vec<f64> = inner.iter().map(|gap| gap.len() as f64).collect();
     lengths.sort_by(f64::total_cmp);
     let usual_gap = if lengths.len() >= MANY { quantile(&lengths, 0.8).unwrap_or_default() } else { 0.0 };
-    let rests = inner
-        .into_iter()
-        .filter_map(|gap| {
-            let above = reference(gap.start) - FALLEN;
-            let falling = |block: usize| levels[block] < above && levels[block] >= levels[block + 1] - 0.5;
-            let begin = (gap.start.saturating_sub(DECAY).max(first + 1)..gap.start)
-                .rev()
-                .take_while(|&block| falling(block))
-                .last()
-                .unwrap_or(gap.start);
-            let at = Seconds(begin as f64 / BLOCKS);
-            // A beat of silence loses its edges to the reading window and to what still rings.
-            let least = beat(at).map_or(LEAST, |beat| (0.8 * beat.0).max(SHORTEST)) * BLOCKS;
-            let whole = begin..gap.end;
-            (whole.len() as f64 >= least && gap.len() as f64 >= UNUSUAL * usual_gap).then_some(whole)
-        })
-        .collect();
+    let mut rests: Vec<Range<usize>> = Vec::new();
+    for gap in inner.into_iter().filter(|gap| gap.len() as f64 >= UNUSUAL * usual_gap) {
+        let above = reference(gap.start) - FALLEN;
+        let falling = |block: usize| levels[block] < above && levels[block] >= levels[block + 1] - 0.5;
+        let begin = (gap.start.saturating_sub(DECAY).max(first + 1)..gap.start)
+            .rev()
+            .take_while(|&block| falling(block))
+            .last()
+            .unwrap_or(gap.start);
+        match rests.last_mut() {
+            // Nothing was struck between: a last sound died away in two steps, or the coder left a trace of it.
+            Some(before) if begin <= before.end => before.end = gap.end,
+            _ => rests.push(begin..gap.end),
+        }
+    }
+    // A beat of silence loses its edges to the reading window and to what still rings.
+    let least = |at: Seconds| beat(at).map_or(LEAST, |beat| (0.8 * beat.0).max(SHORTEST)) * BLOCKS;
+    rests.retain(|rest| rest.len() as f64 >= least(Seconds(rest.start as f64 / BLOCKS)));
     Quiet { music: first..last + 1, rests }
 }
 
