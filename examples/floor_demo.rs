@@ -1,7 +1,7 @@
 //! Leads an invented dance to an invented tune, to look at the floor without any file: `cargo run --example floor_demo`.
 //!
 //! With `--clicks-only` the recording is a click on every beat, for measuring how close the screen keeps to the sound;
-//! with `--missing` there is none. `--silent`, `--light` and `--trim MS` do what they say.
+//! with `--missing` there is none. `--silent`, `--light`, `--trim MS` and `--in-step` do what they say; `--trims FILE` keeps trims there.
 
 use farandole::dance::{Cue, Dance, MoveBook, MoveId, Profile, Prompt, SCHEMA, Side, Source};
 use farandole::grid::{Grid, Phrase};
@@ -11,6 +11,7 @@ use farandole::listening::{
 };
 use farandole::recording::{Recording, Tags};
 use farandole::screen::{FloorOptions, run_floor};
+use farandole::shelf::Trims;
 use farandole::units::{Beat, Counts, Decibels, Lufs, SampleRate, Seconds};
 use std::io::Write;
 use std::process::ExitCode;
@@ -29,7 +30,8 @@ fn main() -> ExitCode {
     let options = FloorOptions {
         light: has("--light"),
         silent: has("--silent"),
-        trim_ms: value("--trim").unwrap_or(0.0) as i32,
+        trim_ms: value("--trim").map(|trim| trim as i32),
+        in_step: has("--in-step"),
         ..FloorOptions::default()
     };
     let grid = grid();
@@ -42,7 +44,10 @@ fn main() -> ExitCode {
             panic!("asked to");
         });
     }
-    match run_floor(dance(grid, length), recording, Some(listening), options) {
+    let kept = arguments.iter().position(|argument| argument == "--trims");
+    let kept = kept.and_then(|at| arguments.get(at + 1));
+    let trims = kept.map(|path| Trims::read(path.as_ref()).0).unwrap_or_default();
+    match run_floor(dance(grid, length), recording, Some(listening), options, trims) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             let _ = writeln!(std::io::stderr(), "floor_demo: {error}");

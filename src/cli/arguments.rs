@@ -207,10 +207,10 @@ pub(super) struct Editor {
     /// Play no sound; the beats still go by on the screen
     #[arg(long)]
     pub(super) silent: bool,
-    /// Sound comes this many milliseconds later than the device says (Bluetooth speakers: try 150)
-    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
+    /// Sound comes this many milliseconds later than the device says [default: what is remembered for the device]
+    #[arg(long, value_name = "MS", allow_negative_numbers = true,
           value_parser = clap::value_parser!(i32).range(-500..=1000))]
-    pub(super) trim: i32,
+    pub(super) trim: Option<i32>,
     /// Black words on a light ground
     #[arg(long)]
     pub(super) light: bool,
@@ -272,9 +272,13 @@ pub(super) struct Floor {
     #[arg(long)]
     pub(super) silent: bool,
     /// Show the picture this many milliseconds later (Bluetooth speakers: try 150) or, negative, earlier
-    #[arg(long, value_name = "MS", default_value_t = 0, allow_negative_numbers = true,
+    /// [default: what is remembered for the device]
+    #[arg(long, value_name = "MS", allow_negative_numbers = true,
           value_parser = clap::value_parser!(i32).range(-500..=1000))]
-    pub(super) trim: i32,
+    pub(super) trim: Option<i32>,
+    /// Begin with the page that brings sound and picture in step
+    #[arg(long, conflicts_with = "silent")]
+    pub(super) in_step: bool,
     /// Black words on a light ground
     #[arg(long)]
     pub(super) light: bool,

@@ -35,8 +35,13 @@ pub(super) fn lead(
         trim_ms: floor.trim,
         light: floor.light,
         gentle: floor.gentle,
+        in_step: floor.in_step,
         ..FloorOptions::default()
     };
-    screen::run_floor(opened.dance, recording, listening, options)?;
+    let (trims, trouble) = shelf::Trims::of_this_user();
+    if let Some(trouble) = trouble {
+        output.remark(format_args!("note: {trouble}"));
+    }
+    screen::run_floor(opened.dance, recording, listening, options, trims)?;
     Ok(Outcome::Clean)
 }

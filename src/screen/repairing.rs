@@ -5,14 +5,14 @@ use super::colours::Palette;
 use super::desk::{Again, Answer, Choice, Desk, Ending, News, Workers};
 use super::inputs::{Input, asked_to_end, inputs};
 use super::repair::{Action, Effect, Message, Readiness, Repairing, keys, update, view};
-use super::run::FloorOptions;
+use super::run::{FloorOptions, Remembered};
 use super::terminal::{Screen, fault};
 use crate::dance::MoveBook;
 use crate::dance::edit::{Command, Record, Selection};
 use crate::grid::mend::Repair;
 use crate::shelf::Cache;
 use crate::sound::{Player, Programme, Transport};
-use crate::units::{Beat, Seconds};
+use crate::units::Beat;
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
@@ -69,6 +69,7 @@ struct Room {
     workers: Workers,
     player: Option<Transport>,
     options: FloorOptions,
+    remembered: Remembered,
     palette: Palette,
     asking: Option<Asking>,
     /// What is to be done as soon as the grid can be heard again.
@@ -96,6 +97,7 @@ impl Room {
             state,
             workers,
             player: None,
+            remembered: Remembered::new(&options),
             options,
             palette,
             asking,
@@ -164,6 +166,7 @@ impl Room {
 
     fn hear(&mut self) {
         let Some(player) = &mut self.player else { return };
+        self.remembered.follow(player);
         let heard = player.heard();
         if heard.playing || self.state.playing {
             self.tell(Message::Heard { at: heard.at, playing: heard.playing });
@@ -225,7 +228,7 @@ impl Room {
                     clicks: Vec::new(),
                     recording: Some(*recording),
                     length,
-                    trim: Seconds(f64::from(self.options.trim_ms) / 1_000.0),
+                    trim: self.remembered.trim(),
                     silent: self.options.silent,
                 }));
             }

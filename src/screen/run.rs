@@ -2,16 +2,19 @@
 
 use super::ScreenError;
 use super::colours::{Depth, Palette, Theme};
-use super::floor::{App, Effect, Floor, Message, Version, update, view};
+use super::floor::{App, CLICKS_LENGTH, Effect, Floor, InStep, Message, Version, clicks_alone, update, view};
 use super::inputs::asked_to_end;
 use super::terminal::{Screen, fault};
 use crate::dance::Dance;
 use crate::listening::Listening;
 use crate::recording::Recording;
+use crate::shelf::Trims;
 use crate::sound::{Click, Player, Programme, Transport};
 use crate::units::Seconds;
 use crossterm::event::{self, Event};
+use std::collections::VecDeque;
 use std::io::{self, IsTerminal};
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -29,12 +32,15 @@ const IDLE: Duration = Duration::from_millis(150);
 pub struct FloorOptions {
     /// Play nothing, even where there is a sound device.
     pub silent: bool,
-    /// How much later than the device says its sound is heard, in milliseconds: -500 to 1000.
-    pub trim_ms: i32,
+    /// How much later than the device says its sound is heard, in milliseconds: -500 to 1000. `None` takes what is
+    /// remembered for the device.
+    pub trim_ms: Option<i32>,
     /// Dark words on a light ground.
     pub light: bool,
     /// Begin with the low-impact versions for everyone.
     pub gentle: bool,
+    /// Begin with the page that brings sound and picture in step.
+    pub in_step: bool,
     /// Click on the beats from the beginning.
     pub clicks: bool,
     /// Colours to use; `None` uses what the environment promises.
@@ -62,7 +68,7 @@ pub fn require_terminal() -> Result<(), ScreenError> {
 }
 
 /// Leads a class through a dance until the teacher leaves. Without a recording, or without a sound device, it is led
-/// in silence, and says so.
+/// in silence, and says so. What she finds on the page that brings sound and picture in step is remembered in `trims`.
 ///
 /// # Errors
 /// [`ScreenError`]: not a terminal, a terminal that refuses, or a fault of ours. The terminal is given back in every case.
@@ -71,53 +77,152 @@ pub fn run_floor(
     recording: Option<Recording>,
     listening: Option<Listening>,
     options: FloorOptions,
+    trims: Trims,
 ) -> Result<(), ScreenError> {
     let length = length(&dance, recording.as_ref());
     let floor = Floor::new(dance, listening.as_ref(), length);
-    let trim = Seconds(f64::from(options.trim_ms) / 1_000.0);
+    let in_step = InStep::new(trims.all().clone(), options.trim_ms);
+    let trim = milliseconds(in_step.trim);
     let programme = Programme { clicks: clicks(&floor), recording, length, trim, silent: options.silent };
     let version = if options.gentle { Version::LowImpact } else { Version::Full };
     let mut app = App::new(floor, options.palette(), version);
     app.clicks = options.clicks;
+    app.in_step = in_step;
 
     let asked_to_end = asked_to_end()?;
 
     // The terminal is taken before the sound device is opened: opening may write to standard error.
     let mut screen = Screen::take()?;
-    let mut player = Transport::new(programme);
-    player.click(options.clicks);
+    let mut band = Band::new(programme, trims, options.in_step);
+    band.player.click(options.clicks);
     let keys = keys();
-    let ended = lead(&mut app, &mut player, &keys, &mut screen, &asked_to_end);
+    let first = if options.in_step { Message::InStep } else { Message::Redraw };
+    let ended = lead(&mut app, &mut band, first, &keys, &mut screen, &asked_to_end);
     drop(screen);
     // A fault elsewhere may be noticed as something else; its own message has been written.
     if fault() { Err(ScreenError::Fault) } else { ended }
 }
 
+/// What makes the sound: the player, what it plays, and how late each device is known to be.
+struct Band {
+    player: Transport,
+    programme: Programme,
+    trims: Trims,
+    /// What the device was called when it was last asked.
+    device: Option<Arc<str>>,
+    /// Whether clicks play in the music's place.
+    alone: bool,
+}
+
+impl Band {
+    fn new(programme: Programme, trims: Trims, alone: bool) -> Self {
+        let player = Transport::new(if alone { only_clicks(&programme) } else { programme.clone() });
+        Self { player, programme, trims, device: None, alone }
+    }
+
+    /// Does what is asked for; gives a sentence when it cannot be done, and `None` in its place when the floor is left.
+    fn carry_out(&mut self, effect: Effect) -> Option<Result<(), String>> {
+        match effect {
+            Effect::Play => self.player.play(),
+            Effect::Pause => self.player.pause(),
+            Effect::Seek(to) => self.player.seek(to),
+            Effect::Repeat(span) => self.player.repeat(span),
+            Effect::Click(on) => self.player.click(on),
+            Effect::Speed(speed) => self.player.speed(speed),
+            Effect::Trim(trim) => {
+                self.programme.trim = milliseconds(trim);
+                self.player.trim(self.programme.trim);
+            }
+            Effect::Remember(device, trim) => {
+                return Some(self.trims.remember(&device, trim).map_err(|error| error.to_string()));
+            }
+            Effect::ClicksAlone(alone) if alone == self.alone => {}
+            Effect::ClicksAlone(alone) => {
+                self.alone = alone;
+                let programme = if alone { only_clicks(&self.programme) } else { self.programme.clone() };
+                self.player = Transport::new(programme);
+            }
+            Effect::Leave => return None,
+        }
+        Some(Ok(()))
+    }
+
+    /// The device's name, when it is another one than before.
+    fn another_device(&mut self) -> Option<String> {
+        let device = self.player.device()?;
+        if self.device.as_ref() == Some(&device) {
+            return None;
+        }
+        self.device = Some(Arc::clone(&device));
+        Some(device.to_string())
+    }
+}
+
+/// Clicks in the place of a programme, heard in the same way.
+fn only_clicks(programme: &Programme) -> Programme {
+    let clicks = Programme::clicks_alone(clicks_alone(), CLICKS_LENGTH);
+    Programme { trim: programme.trim, silent: programme.silent, ..clicks }
+}
+
+/// The trims that are remembered, for the editors: they play with them and change none.
+#[derive(Debug)]
+pub(super) struct Remembered {
+    trims: Trims,
+    given: Option<i32>,
+    device: Option<Arc<str>>,
+}
+
+impl Remembered {
+    pub(super) fn new(options: &FloorOptions) -> Self {
+        Self { trims: Trims::of_this_user().0, given: options.trim_ms, device: None }
+    }
+
+    /// The trim to begin with.
+    pub(super) fn trim(&self) -> Seconds {
+        milliseconds(self.given.unwrap_or(0))
+    }
+
+    /// Trims the player when its device has got a name, or another one, unless a trim was given.
+    pub(super) fn follow(&mut self, player: &mut impl Player) {
+        let device = player.device();
+        if self.given.is_none() && device != self.device {
+            player.trim(milliseconds(device.as_ref().and_then(|name| self.trims.of(name)).unwrap_or(0)));
+            self.device = device;
+        }
+    }
+}
+
+/// A trim as a time.
+fn milliseconds(trim: i32) -> Seconds {
+    Seconds(f64::from(trim) / 1_000.0)
+}
+
 fn lead(
     app: &mut App,
-    player: &mut impl Player,
+    band: &mut Band,
+    first: Message,
     keys: &Receiver<Event>,
     screen: &mut Screen,
     asked_to_end: &impl Fn() -> bool,
 ) -> Result<(), ScreenError> {
     let started = Instant::now();
-    let mut pending = vec![Message::Redraw];
+    let mut pending = VecDeque::from([first]);
     loop {
-        let sampled = Instant::now();
-        pending.push(Message::Heard(player.heard(), started.elapsed()));
         let before = (app.heard, app.notice.clone());
-        let mut changed = pending.len() > 1;
-        for message in pending.drain(..) {
-            for effect in update(app, message) {
-                match effect {
-                    Effect::Play => player.play(),
-                    Effect::Pause => player.pause(),
-                    Effect::Seek(to) => player.seek(to),
-                    Effect::Repeat(span) => player.repeat(span),
-                    Effect::Click(on) => player.click(on),
-                    Effect::Speed(speed) => player.speed(speed),
-                    Effect::Leave => return Ok(()),
-                }
+        pending.extend(band.another_device().map(Message::Device));
+        let mut changed = !pending.is_empty();
+        let mut sampled = Instant::now();
+        // Keys act on the place where the music is when they are pressed ...
+        pending.push_front(Message::Heard(band.player.heard(), started.elapsed()));
+        if !take_in(app, band, &mut pending) {
+            return Ok(());
+        }
+        // ... and what they have changed is shown at once.
+        if changed {
+            sampled = Instant::now();
+            pending.push_back(Message::Heard(band.player.heard(), started.elapsed()));
+            if !take_in(app, band, &mut pending) {
+                return Ok(());
             }
         }
         changed |= before != (app.heard, app.notice.clone());
@@ -134,8 +239,8 @@ fn lead(
             None => IDLE,
         };
         let mut take = |event| match event {
-            Event::Key(key) => pending.push(Message::Key(key)),
-            Event::Resize(..) => pending.push(Message::Redraw),
+            Event::Key(key) => pending.push_back(Message::Key(key)),
+            Event::Resize(..) => pending.push_back(Message::Redraw),
             _ => {}
         };
         let mut resized = false;
@@ -155,6 +260,20 @@ fn lead(
             screen.forget()?;
         }
     }
+}
+
+/// Takes in all that has happened and does what it comes to; `false` when the floor is left.
+fn take_in(app: &mut App, band: &mut Band, pending: &mut VecDeque<Message>) -> bool {
+    while let Some(message) = pending.pop_front() {
+        for effect in update(app, message) {
+            match band.carry_out(effect) {
+                Some(Ok(())) => {}
+                Some(Err(sentence)) => pending.push_back(Message::Say(sentence)),
+                None => return false,
+            }
+        }
+    }
+    true
 }
 
 /// Reads the keyboard on a thread of its own, which ends when nobody listens or when the keyboard is gone.

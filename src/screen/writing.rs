@@ -4,14 +4,13 @@ use super::ScreenError;
 use super::colours::Palette;
 use super::desk::{Answer, Choice, Desk, Ending, Keeper, News, Workers};
 use super::inputs::{Input, asked_to_end, inputs};
-use super::run::FloorOptions;
+use super::run::{FloorOptions, Remembered};
 use super::sheet::{Ask, Effect, Message, Music, Sheet, draw, update};
 use super::terminal::{Screen, fault};
 use crate::check::check;
 use crate::dance::{Dance, MoveBook};
 use crate::shelf::Cache;
 use crate::sound::{Click, Heard, Player, Programme, Transport};
-use crate::units::Seconds;
 use crossterm::event::Event;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
@@ -57,6 +56,7 @@ struct Room {
     workers: Workers,
     player: Option<Transport>,
     options: FloorOptions,
+    remembered: Remembered,
     /// A state of the dance that is still to be checked.
     unchecked: Option<u64>,
     started: Instant,
@@ -69,8 +69,18 @@ impl Room {
         sheet.read_only = desk.read_only.clone();
         let (notes, recovery) = (desk.notes.clone(), desk.recovery.as_ref().map(|found| found.question()));
         let started = Instant::now();
-        let mut room =
-            Self { desk, sheet, workers, player: None, options, unchecked: Some(1), started, over: false };
+        let remembered = Remembered::new(&options);
+        let mut room = Self {
+            desk,
+            sheet,
+            workers,
+            player: None,
+            options,
+            remembered,
+            unchecked: Some(1),
+            started,
+            over: false,
+        };
         if let Some(note) = room.desk.read_only.clone().or_else(|| notes.into_iter().next()) {
             room.tell(Message::Say(note));
         }
@@ -144,7 +154,10 @@ impl Room {
 
     fn hear(&mut self) {
         let heard = match &mut self.player {
-            Some(player) => player.heard(),
+            Some(player) => {
+                self.remembered.follow(player);
+                player.heard()
+            }
             None => Heard { playing: false, ..self.sheet.heard },
         };
         let now = self.started.elapsed();
@@ -207,7 +220,7 @@ impl Room {
             clicks: clicks(&self.sheet.dance),
             recording,
             length,
-            trim: Seconds(f64::from(self.options.trim_ms) / 1_000.0),
+            trim: self.remembered.trim(),
             silent: self.options.silent,
         }));
     }

@@ -12,6 +12,7 @@ mod find;
 pub mod journal;
 mod lock;
 mod places;
+mod trims;
 mod write;
 
 pub use autosave::Autosave;
@@ -23,4 +24,5 @@ pub use ears::{Ears, listen};
 pub use find::{Found, Open, recording_for};
 pub use lock::{Held, Lock};
 pub use places::Places;
+pub use trims::{TRIM_RANGE, TrimError, Trims};
 pub use write::{folder_of, replace};

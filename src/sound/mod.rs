@@ -11,6 +11,8 @@
 mod attacks;
 #[cfg(any(feature = "playback", test))]
 mod click;
+#[cfg(feature = "playback")]
+mod device;
 #[cfg(any(feature = "playback", test))]
 mod feed;
 #[cfg(any(feature = "playback", test))]
@@ -31,8 +33,9 @@ mod transport;
 pub use speed::Speed;
 pub use transport::{Clock, HandClock, Transport};
 
-use crate::recording::Recording;
-use crate::units::Seconds;
+use crate::recording::{Identity, Recording, Tags};
+use crate::units::{SampleRate, Seconds};
+use std::sync::Arc;
 
 /// What a player is to play.
 #[derive(Debug, Clone, Default)]
@@ -47,6 +50,24 @@ pub struct Programme {
     pub trim: Seconds,
     /// Open no device: the clock leads.
     pub silent: bool,
+}
+
+impl Programme {
+    /// Clicks and nothing else, on a device that is opened for them.
+    #[must_use]
+    pub fn clicks_alone(clicks: Vec<Click>, length: Seconds) -> Self {
+        // An empty recording, so that a device is opened at the rate that all have.
+        let rate = 48_000;
+        let recording = Recording {
+            samples: Arc::from([]),
+            channels: 1,
+            rate: SampleRate(rate),
+            identity: Identity { hash: String::new(), frames: 0, rate },
+            tags: Tags::default(),
+            warnings: Vec::new(),
+        };
+        Self { recording: Some(recording), length, clicks, ..Self::default() }
+    }
 }
 
 /// One click.
@@ -106,6 +127,10 @@ pub trait Player {
     fn set_clicks(&mut self, clicks: Vec<Click>);
     /// Runs slower or faster from now on, at the same pitch.
     fn speed(&mut self, speed: Speed);
+    /// How much later than the device says its sound is heard, from now on: -0.5 to 1 s.
+    fn trim(&mut self, trim: Seconds);
+    /// What the device is called, once one was opened.
+    fn device(&self) -> Option<Arc<str>>;
     /// What is heard now.
     fn heard(&mut self) -> Heard;
 }

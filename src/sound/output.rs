@@ -3,6 +3,7 @@
 //! The device is reached through cpal, in the version that rodio re-exports, and not through rodio's mixer: the mixer throws
 //! away the timestamp that says when a buffer will be heard, and the whole floor hangs on it.
 
+use super::device;
 use super::feed::Feed;
 use super::handover::{Giving, handover, placed};
 use super::prepare::{Prepared, prepare};
@@ -12,18 +13,22 @@ use super::{Click, Programme};
 use rodio::cpal;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use rodio::cpal::{BufferSize, FromSample, SampleFormat, SizedSample, StreamConfig, SupportedBufferSize};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 /// How long to wait before looking for a device again.
 const RETRY: Duration = Duration::from_secs(2);
+/// And after a device that did play: a moment's trouble must not cost two seconds of music.
+const AGAIN: Duration = Duration::from_millis(200);
 /// How often an open stream is looked at.
 const WATCH: Duration = Duration::from_millis(100);
 /// A callback that has not run for so long is not coming back.
 const STALLED: u64 = 2_000_000_000;
+/// How often the name of the device is asked for: a loudspeaker may be taken in the middle of a lesson.
+const NAME: Duration = Duration::from_secs(5);
 /// Frames handed over at once, at 48 kHz: 43 ms, and twice that in flight. Large, because the delay is known and
 /// subtracted, and a gap in the music is not.
 const BUFFER: u32 = 2_048;
@@ -34,17 +39,23 @@ pub(super) struct Output {
     /// Takes other clicks; without it the thread ends.
     clicks: Option<Sender<Vec<Click>>>,
     thread: Option<JoinHandle<()>>,
+    name: Name,
 }
+
+/// What the device is called. Between the screen and the thread that opens devices only: the callback never sees it.
+type Name = Arc<Mutex<Option<Arc<str>>>>;
 
 impl Output {
     /// Starts looking for a device; `None` when the system gives no thread, and then all stays silent.
     pub(super) fn start(shared: Arc<Shared>, clock: Clock, programme: Programme) -> Option<Self> {
         let (clicks, others) = channel();
+        let name = Name::default();
+        let told = Arc::clone(&name);
         let thread = thread::Builder::new()
             .name("sound".to_owned())
-            .spawn(move || keep_open(&shared, &clock, programme, &others))
+            .spawn(move || keep_open(&shared, &clock, programme, (&others, &told)))
             .ok()?;
-        Some(Self { clicks: Some(clicks), thread: Some(thread) })
+        Some(Self { clicks: Some(clicks), thread: Some(thread), name })
     }
 
     /// Other clicks, for the device that plays and for those that come after it.
@@ -53,6 +64,11 @@ impl Output {
             // A thread that has ended plays nothing any more.
             let _ = sender.send(clicks);
         }
+    }
+
+    /// What the device that was opened last is called.
+    pub(super) fn name(&self) -> Option<Arc<str>> {
+        self.name.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }
 
@@ -70,22 +86,35 @@ impl Drop for Output {
 }
 
 /// Opens a device, watches it, and begins again when it is lost, until told to stop.
-fn keep_open(shared: &Arc<Shared>, clock: &Clock, mut programme: Programme, others: &Receiver<Vec<Click>>) {
+fn keep_open(
+    shared: &Arc<Shared>,
+    clock: &Clock,
+    mut programme: Programme,
+    (others, name): (&Receiver<Vec<Click>>, &Name),
+) {
+    let call = |told: Option<String>| {
+        if let Some(told) = told {
+            *name.lock().unwrap_or_else(PoisonError::into_inner) = Some(told.into());
+        }
+    };
     let mut prepared = None;
     let mut number = 0;
     loop {
         number += 1;
         let lost = Arc::new(AtomicBool::new(false));
-        let stream = open(shared, clock, &programme, number, &lost, &mut prepared);
+        let opened = open(shared, clock, &programme, number, &lost, &mut prepared);
         shared.tried.store(true, Ordering::Relaxed);
-        if let Some((stream, mut giving)) = stream {
+        let pause = if opened.is_some() { AGAIN } else { RETRY };
+        if let Some((stream, mut giving, device)) = opened {
             shared.pulse.store(clock.now(), Ordering::Relaxed);
             shared.stream.store(number, Ordering::Release);
             let alive = || {
                 let silent_for = clock.now().saturating_sub(shared.pulse.load(Ordering::Relaxed));
                 !lost.load(Ordering::Relaxed) && silent_for < STALLED
             };
+            call(device::name(&device));
             let mut going = true;
+            let mut looks = 0;
             while going && alive() {
                 match others.recv_timeout(WATCH) {
                     Ok(clicks) => {
@@ -97,6 +126,10 @@ fn keep_open(shared: &Arc<Shared>, clock: &Clock, mut programme: Programme, othe
                     Err(RecvTimeoutError::Timeout) => giving.tend(),
                     Err(RecvTimeoutError::Disconnected) => going = false,
                 }
+                looks += 1;
+                if going && looks % NAME.as_millis().div_euclid(WATCH.as_millis()) == 0 {
+                    call(device::server_output());
+                }
             }
             shared.stream.store(0, Ordering::Release);
             drop(stream);
@@ -104,7 +137,7 @@ fn keep_open(shared: &Arc<Shared>, clock: &Clock, mut programme: Programme, othe
                 return;
             }
         }
-        match others.recv_timeout(RETRY) {
+        match others.recv_timeout(pause) {
             Ok(clicks) => programme.clicks = clicks,
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return,
@@ -122,7 +155,7 @@ fn open(
     number: u64,
     lost: &Arc<AtomicBool>,
     prepared: &mut Option<Prepared>,
-) -> Option<(cpal::Stream, Giving)> {
+) -> Option<(cpal::Stream, Giving, cpal::Device)> {
     let device = cpal::default_host().default_output_device()?;
     let (config, format, buffer) = choose(&device, programme)?;
     let fits = prepared.take().filter(|prepared| prepared.rate == config.sample_rate);
@@ -132,7 +165,7 @@ fn open(
     });
     *prepared = Some(fitting.clone());
     // Some systems refuse any fixed size; theirs is better than silence.
-    [buffer, BufferSize::Default].into_iter().find_map(|buffer_size| {
+    let opened = [buffer, BufferSize::Default].into_iter().find_map(|buffer_size| {
         let config = StreamConfig { buffer_size, ..config };
         let (giving, others) = handover();
         let feed = Feed::new(Arc::clone(shared), number, fitting.clone(), programme, others);
@@ -146,7 +179,8 @@ fn open(
             _ => None,
         };
         stream.map(|stream| (stream, giving))
-    })
+    })?;
+    Some((opened.0, opened.1, device))
 }
 
 /// The device's own configuration; at the recording's rate where the system converts rates itself.

@@ -213,6 +213,17 @@ impl Player for Transport {
         self.ask(|command| command.speed = speed);
     }
 
+    fn trim(&mut self, trim: Seconds) {
+        self.trim = nanos(trim);
+    }
+
+    fn device(&self) -> Option<Arc<str>> {
+        #[cfg(feature = "playback")]
+        return self.output.as_ref()?.name();
+        #[cfg(not(feature = "playback"))]
+        None
+    }
+
     fn heard(&mut self) -> Heard {
         let now = self.clock.now();
         let at = Seconds(self.place(now) as f64 * 1e-9);

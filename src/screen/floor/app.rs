@@ -1,7 +1,8 @@
 //! The state of the floor and what changes it. No terminal, clock or device is touched: [`update`] takes
 //! what happened and returns what is to be done.
 
-use super::keys::{Action, action};
+use super::in_step::{InStep, PERIOD, Step};
+use super::keys::{Action, action, step_action};
 use super::stage::{Floor, Part};
 use crate::screen::colours::{Palette, Theme};
 use crate::sound::{Heard, Sound, Speed};
@@ -38,6 +39,8 @@ pub enum Page {
     Opening,
     /// The floor.
     Floor,
+    /// Sound and picture are brought in step; clicks alone sound.
+    InStep,
 }
 
 /// Everything the floor knows.
@@ -65,6 +68,10 @@ pub struct App {
     pub repeat: Option<(Seconds, Seconds)>,
     /// How fast the music runs.
     pub speed: Speed,
+    /// How sound and picture are kept in step on this device.
+    pub in_step: InStep,
+    /// Where to go back to from the page that brings them in step.
+    back: (Page, Seconds),
     /// Where going round shall begin, when its end is still to be said.
     round_from: Option<Seconds>,
     /// Whether the repeated span is the teacher's own and not a phrase.
@@ -81,18 +88,24 @@ pub struct App {
 }
 
 /// What happened.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Message {
     /// A key was pressed (or released, which is ignored).
     Key(KeyEvent),
     /// What is heard, and the time since the start.
     Heard(Heard, Duration),
+    /// A device was opened, or is another one now.
+    Device(String),
+    /// Sound and picture are to be brought in step.
+    InStep,
+    /// Something to be said to the teacher.
+    Say(String),
     /// The window changed or must be drawn again for another reason.
     Redraw,
 }
 
 /// What is to be done.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
     /// Let the music run.
     Play,
@@ -106,6 +119,12 @@ pub enum Effect {
     Click(bool),
     /// Run slower or faster.
     Speed(Speed),
+    /// Show the picture so many milliseconds later than the device says its sound is heard.
+    Trim(i32),
+    /// Remember that for a device.
+    Remember(String, i32),
+    /// Put clicks in the place of the music, or the music back.
+    ClicksAlone(bool),
     /// Leave the floor.
     Leave,
 }
@@ -126,6 +145,8 @@ impl App {
             locked: false,
             repeat: None,
             speed: Speed::NORMAL,
+            in_step: InStep::default(),
+            back: (Page::Opening, Seconds(0.0)),
             round_from: None,
             own_span: false,
             answered: None,
@@ -144,6 +165,11 @@ impl App {
             return None;
         }
         let at = self.heard.at;
+        if self.page == Page::InStep {
+            // A step, or half of one.
+            let half = 0.5 * PERIOD;
+            return Some(Duration::from_secs_f64(half - at.0.rem_euclid(half)));
+        }
         let back = self.repeat.map(|(_, to)| to.since(at).0).filter(|left| *left > 0.0);
         let left = self.floor.until_change(at).0.min(back.unwrap_or(f64::INFINITY));
         Some(Duration::from_secs_f64((left / self.speed.factor()).clamp(0.0, 60.0)))
@@ -173,8 +199,15 @@ pub fn update(app: &mut App, message: Message) -> Vec<Effect> {
     match message {
         Message::Redraw => Vec::new(),
         Message::Heard(heard, now) => hear(app, heard, now),
+        Message::Say(words) => {
+            app.say(words);
+            Vec::new()
+        }
+        Message::Device(name) => device(app, &name),
+        Message::InStep => bring_in_step(app),
         // Some terminals report releases and repeats; each press counts once.
         Message::Key(key) if key.kind != KeyEventKind::Press => Vec::new(),
+        Message::Key(key) if app.page == Page::InStep => step(app, &key),
         Message::Key(key) => match (app.page, action(&key)) {
             (Page::Opening, None) => begin(app),
             (_, None) => Vec::new(),
@@ -212,6 +245,62 @@ fn hear(app: &mut App, heard: Heard, now: Duration) -> Vec<Effect> {
         }
         _ => Vec::new(),
     }
+}
+
+fn device(app: &mut App, name: &str) -> Vec<Effect> {
+    let another = app.in_step.device.is_some();
+    if !app.in_step.plays_on(name) {
+        return Vec::new();
+    }
+    if another {
+        app.say(format!("'{name}': {}", super::in_step::in_words(app.in_step.trim)));
+    }
+    vec![Effect::Trim(app.in_step.trim)]
+}
+
+/// To the page that brings sound and picture in step; not while a class dances.
+fn bring_in_step(app: &mut App) -> Vec<Effect> {
+    if app.heard.playing {
+        app.say("pause first: space, then t");
+        return Vec::new();
+    }
+    app.back = (app.page, app.heard.at);
+    app.page = Page::InStep;
+    app.in_step.open();
+    app.heard.at = Seconds(0.0);
+    vec![Effect::ClicksAlone(true), Effect::Click(true), Effect::Play]
+}
+
+/// A key on that page.
+fn step(app: &mut App, key: &KeyEvent) -> Vec<Effect> {
+    let Some(action) = step_action(key) else { return Vec::new() };
+    match app.in_step.act(action, app.heard.at, app.now) {
+        Step::Trim => vec![Effect::Trim(app.in_step.trim)],
+        Step::Click(on) => vec![Effect::Trim(app.in_step.trim), Effect::Click(on)],
+        Step::Keep => {
+            let mut effects = go_back(app);
+            match &app.in_step.device {
+                Some(device) => effects.push(Effect::Remember(device.clone(), app.in_step.trim)),
+                None => app.say("no sound device to remember it for: it holds until you leave"),
+            }
+            effects
+        }
+        Step::Leave => go_back(app),
+    }
+}
+
+/// The music comes back as it was, standing.
+fn go_back(app: &mut App) -> Vec<Effect> {
+    (app.page, app.heard.at) = app.back;
+    app.heard.playing = false;
+    vec![
+        Effect::Trim(app.in_step.trim),
+        Effect::ClicksAlone(false),
+        Effect::Click(app.clicks),
+        Effect::Speed(app.speed),
+        Effect::Seek(app.heard.at),
+        Effect::Repeat(app.repeat),
+    ]
 }
 
 fn begin(app: &mut App) -> Vec<Effect> {
@@ -274,6 +363,7 @@ fn act(app: &mut App, action: Action) -> Vec<Effect> {
             app.locked = !app.locked;
             app.say(if app.locked { "keys locked, except space and k" } else { "keys unlocked" });
         }
+        Action::InStep => return bring_in_step(app),
         Action::Slower | Action::Faster => return vec![pace(app, action == Action::Faster)],
         Action::Pause
         | Action::Back

@@ -35,6 +35,8 @@ pub enum Action {
     Hide,
     /// Dark or light.
     Light,
+    /// To the page on which sound and picture are brought in step.
+    InStep,
     /// Lock the keys.
     Lock,
     /// This help.
@@ -43,15 +45,32 @@ pub enum Action {
     Leave,
 }
 
+/// What she can ask for on the page on which sound and picture are brought in step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StepAction {
+    /// A tap with what is heard or seen.
+    Tap,
+    /// The picture so many milliseconds later.
+    Move(i32),
+    /// Tap with what is seen, or with what is heard again.
+    Sense,
+    /// No trim.
+    Zero,
+    /// Remember the trim for this device, and go back.
+    Keep,
+    /// Go back with the trim that was before.
+    Leave,
+}
+
 /// One line of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Binding {
+pub struct Binding<A: 'static = Action> {
     /// The keys, as pressed.
     pub keys: &'static [KeyCode],
     /// The keys, as the help writes them.
     pub name: &'static str,
     /// What they do.
-    pub action: Action,
+    pub action: A,
     /// What they do, in words.
     pub help: &'static str,
 }
@@ -152,6 +171,12 @@ pub const KEYS: &[Binding] = &[
     },
     Binding { keys: &[KeyCode::Char('l')], name: "l", action: Action::Light, help: "light or dark screen" },
     Binding {
+        keys: &[KeyCode::Char('t')],
+        name: "t",
+        action: Action::InStep,
+        help: "bring sound and picture in step, when it stands",
+    },
+    Binding {
         keys: &[KeyCode::Char('k')],
         name: "k",
         action: Action::Lock,
@@ -171,18 +196,71 @@ pub const KEYS: &[Binding] = &[
     },
 ];
 
+/// Every key of the page on which sound and picture are brought in step.
+pub const STEP_KEYS: &[Binding<StepAction>] = &[
+    Binding {
+        keys: &[KeyCode::Char(' ')],
+        name: "space",
+        action: StepAction::Tap,
+        help: "tap, with the clicks or with the steps",
+    },
+    Binding {
+        keys: &[KeyCode::Right],
+        name: "right",
+        action: StepAction::Move(1),
+        help: "the picture 1 ms later",
+    },
+    Binding {
+        keys: &[KeyCode::Left],
+        name: "left",
+        action: StepAction::Move(-1),
+        help: "the picture 1 ms earlier",
+    },
+    Binding {
+        keys: &[KeyCode::Up],
+        name: "up",
+        action: StepAction::Move(10),
+        help: "the picture 10 ms later",
+    },
+    Binding {
+        keys: &[KeyCode::Down],
+        name: "down",
+        action: StepAction::Move(-10),
+        help: "the picture 10 ms earlier",
+    },
+    Binding {
+        keys: &[KeyCode::Char('s')],
+        name: "s",
+        action: StepAction::Sense,
+        help: "silence: tap with what you see; s again: clicks",
+    },
+    Binding {
+        keys: &[KeyCode::Char('0')],
+        name: "0",
+        action: StepAction::Zero,
+        help: "nothing added: as the device says",
+    },
+    Binding {
+        keys: &[KeyCode::Enter],
+        name: "enter",
+        action: StepAction::Keep,
+        help: "remember it for this device, and go back",
+    },
+    Binding {
+        keys: &[KeyCode::Char('q'), KeyCode::Esc],
+        name: "q",
+        action: StepAction::Leave,
+        help: "go back without a change",
+    },
+];
+
 /// What a key asks for. Capital letters count as small ones, so that a forgotten caps lock ruins nothing; Ctrl-C leaves.
 #[must_use]
 pub(super) fn action(key: &KeyEvent) -> Option<Action> {
-    if key.modifiers.contains(KeyModifiers::CONTROL) {
-        return (key.code == KeyCode::Char('c')).then_some(Action::Leave);
-    }
-    if key.modifiers.contains(KeyModifiers::ALT) {
-        return None;
-    }
-    let code = match key.code {
-        KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
-        code => code,
+    let code = plain(key, Action::Leave)?;
+    let code = match code {
+        Ok(code) => code,
+        Err(leave) => return Some(leave),
     };
     let binding = KEYS.iter().find(|binding| binding.keys.contains(&code))?;
     match (binding.action, code) {
@@ -191,6 +269,31 @@ pub(super) fn action(key: &KeyEvent) -> Option<Action> {
         }
         (action, _) => Some(action),
     }
+}
+
+/// The same on the page on which sound and picture are brought in step.
+#[must_use]
+pub(super) fn step_action(key: &KeyEvent) -> Option<StepAction> {
+    match plain(key, StepAction::Leave)? {
+        Ok(code) => {
+            STEP_KEYS.iter().find(|binding| binding.keys.contains(&code)).map(|binding| binding.action)
+        }
+        Err(leave) => Some(leave),
+    }
+}
+
+/// A key without its capitals; `leave` for Ctrl-C, nothing for other keys with Ctrl or Alt.
+fn plain<A>(key: &KeyEvent, leave: A) -> Option<Result<KeyCode, A>> {
+    if key.modifiers.contains(KeyModifiers::CONTROL) {
+        return (key.code == KeyCode::Char('c')).then_some(Err(leave));
+    }
+    if key.modifiers.contains(KeyModifiers::ALT) {
+        return None;
+    }
+    Some(Ok(match key.code {
+        KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
+        code => code,
+    }))
 }
 
 #[cfg(test)]
@@ -206,6 +309,12 @@ mod tests {
             assert_eq!(KEYS.iter().filter(|other| other.action == binding.action).count(), 1);
             assert!(!binding.help.is_empty() && binding.help.len() <= 50, "'{}' fits a line", binding.help);
         }
+        let keys: Vec<KeyCode> = STEP_KEYS.iter().flat_map(|binding| binding.keys).copied().collect();
+        assert_eq!(keys.iter().collect::<HashSet<_>>().len(), keys.len());
+        for binding in STEP_KEYS {
+            assert_eq!(STEP_KEYS.iter().filter(|other| other.action == binding.action).count(), 1);
+            assert!(!binding.help.is_empty() && binding.help.len() <= 50, "'{}' fits a line", binding.help);
+        }
     }
 
     #[test]
@@ -216,8 +325,10 @@ mod tests {
             .filter(|line| line.starts_with("| ") && !line.starts_with("| key"))
             .map(str::to_owned)
             .collect();
+        let row = |name: &str, help: &str| format!("| {name} | {help} |");
+        let floor = KEYS.iter().map(|binding| row(binding.name, binding.help));
         let table: Vec<String> =
-            KEYS.iter().map(|binding| format!("| {} | {} |", binding.name, binding.help)).collect();
+            floor.chain(STEP_KEYS.iter().map(|binding| row(binding.name, binding.help))).collect();
         assert_eq!(rows, table);
     }
 

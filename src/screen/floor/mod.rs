@@ -4,6 +4,7 @@
 //! draws it; none of them knows of terminals, devices or time. The loop that does is `run_floor`.
 
 mod app;
+mod in_step;
 mod keys;
 mod legible;
 mod stage;
@@ -11,7 +12,9 @@ mod view;
 mod words;
 
 pub use app::{App, Effect, Message, Page, Version, update};
-pub use keys::{Action, Binding, KEYS};
+pub use in_step::{InStep, Origin, Sense};
+pub(in crate::screen) use in_step::{LENGTH as CLICKS_LENGTH, clicks as clicks_alone};
+pub use keys::{Action, Binding, KEYS, STEP_KEYS, StepAction};
 pub use stage::{Call, Floor, Next, Now, Part, Stage, Stepping};
 pub(in crate::screen) use view::path;
 pub use view::view;

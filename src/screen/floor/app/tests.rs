@@ -13,6 +13,9 @@ struct Lesson {
     clock: HandClock,
     now: Duration,
     left: bool,
+    /// What was asked to be remembered.
+    kept: Vec<(String, i32)>,
+    length: Seconds,
 }
 
 impl Lesson {
@@ -24,7 +27,8 @@ impl Lesson {
         let clock = HandClock::default();
         let player = Transport::silent(&Programme { length, ..Programme::default() }, clock.clone());
         let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
-        Self { app: App::new(floor, palette, Version::Full), player, clock, now: Duration::ZERO, left: false }
+        let app = App::new(floor, palette, Version::Full);
+        Self { app, player, clock, now: Duration::ZERO, left: false, kept: vec![], length }
     }
 
     fn send(&mut self, message: Message) {
@@ -36,6 +40,13 @@ impl Lesson {
                 Effect::Repeat(span) => self.player.repeat(span),
                 Effect::Click(on) => self.player.click(on),
                 Effect::Speed(speed) => self.player.speed(speed),
+                Effect::Trim(trim) => self.player.trim(Seconds(f64::from(trim) / 1_000.0)),
+                Effect::Remember(device, trim) => self.kept.push((device, trim)),
+                Effect::ClicksAlone(alone) => {
+                    let length = if alone { Seconds(3_600.0) } else { self.length };
+                    let programme = Programme { length, ..Programme::default() };
+                    self.player = Transport::silent(&programme, self.clock.clone());
+                }
                 Effect::Leave => self.left = true,
             }
         }
@@ -64,6 +75,8 @@ impl Lesson {
         (self.app.heard.at.0 * 100.0).round() / 100.0
     }
 }
+
+mod step;
 
 const SPACE: KeyCode = KeyCode::Char(' ');
 

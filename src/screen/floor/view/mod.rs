@@ -1,6 +1,7 @@
 //! Drawing the floor. Nothing here changes anything: the picture is a function of the state and the window.
 
 mod floor;
+mod in_step;
 mod opening;
 mod path;
 
@@ -37,6 +38,7 @@ fn draw(app: &App, area: Rect, buffer: &mut Buffer) {
         _ if app.help => opening::help(app, area, buffer),
         Page::Opening => opening::opening(app, area, buffer),
         Page::Floor => floor::floor(app, area, buffer),
+        Page::InStep => in_step::in_step(app, area, buffer),
     }
 }
 
@@ -60,6 +62,21 @@ fn line_right(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
 fn rows(area: Rect, from: u16, rows: u16) -> Rect {
     let from = from.min(area.height);
     Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
+}
+
+/// Text broken at words into lines of a width.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.width() + 1 + word.width() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 #[cfg(test)]

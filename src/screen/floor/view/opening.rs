@@ -1,15 +1,15 @@
 //! The page before the class begins: what to look after, and whether the words can be read. And the help.
 
 use super::super::app::{App, Version};
+use super::super::in_step::{Origin, in_words};
 use super::super::keys::KEYS;
 use super::super::legible::readable_from;
 use super::floor::{Rooms, aired, said, sign_and_words};
-use super::{line, rows};
+use super::{line, rows, wrapped};
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use unicode_width::UnicodeWidthStr;
 
 /// What to look after before children move; the most important first, as a small window shows fewer.
 pub(crate) const CAUTIONS: &[&str] = &[
@@ -48,7 +48,10 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
         Version::Seated => "seated, everyone   space begins   g off   ? keys   q leaves",
     };
     line(buffer, foot, begin, app.palette.style(Ink::Mark));
-    let reading = wrapped(&legibility(app, area), usize::from(inner.width));
+    let mut reading = wrapped(&legibility(app, area), usize::from(inner.width));
+    if height >= 16 {
+        reading.splice(0..0, wrapped(&trim(app), usize::from(inner.width)));
+    }
     let reading_rows = u16::try_from(reading.len()).unwrap_or(u16::MAX).min(height - 2);
     let below = rows(inner, title_rows, (height - title_rows).saturating_sub(reading_rows + 2));
     let mut from = u16::from(below.height > 6);
@@ -68,6 +71,21 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     let last = rows(inner, height - 1 - reading_rows - u16::from(height > 12), reading_rows);
     for (row, text) in (0..).zip(reading) {
         line(buffer, rows(last, row, 1), &text, app.palette.style(Ink::Mark));
+    }
+}
+
+/// How sound and picture are kept in step, and who says so.
+fn trim(app: &App) -> String {
+    let words = in_words(app.in_step.trim);
+    match (app.in_step.origin, &app.in_step.device) {
+        (Origin::Remembered, Some(device)) => format!("For '{device}' {words}, as remembered; t changes it."),
+        (Origin::Given, _) => format!("With --trim {words}; t changes it."),
+        (Origin::Tried, _) => {
+            let mut words = words;
+            words[..1].make_ascii_uppercase();
+            format!("{words}, which is not remembered; t changes it.")
+        }
+        _ => "A wireless loudspeaker or a projector? t brings sound and picture in step.".to_owned(),
     }
 }
 
@@ -112,19 +130,4 @@ pub(super) fn help(app: &App, area: Rect, buffer: &mut Buffer) {
         from += 1 + spare;
     }
     line(buffer, rows(inner, from + 1, 1), "any of these closes the help", app.palette.style(Ink::Quiet));
-}
-
-/// Text broken at words into lines of a width.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.width() + 1 + word.width() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }

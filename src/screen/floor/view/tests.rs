@@ -1,4 +1,5 @@
-use super::super::app::{Page, Version};
+use super::super::app::{Message, Page, Version, update};
+use super::super::in_step::InStep;
 use super::super::stage::Floor;
 use super::super::stage::tests::{dance, paced};
 use super::*;
@@ -99,6 +100,60 @@ fn the_help_at_80_by_24() {
     let mut app = lesson(0.0);
     app.help = true;
     insta::assert_snapshot!(text(&picture(&app, 80, 24)));
+}
+
+#[test]
+fn sound_and_picture_in_step_at_80_by_24() {
+    insta::assert_snapshot!(text(&picture(&stepping(), 80, 24)));
+}
+
+#[test]
+fn sound_and_picture_in_step_at_40_by_10() {
+    insta::assert_snapshot!(text(&picture(&stepping(), 40, 10)));
+}
+
+#[test]
+fn the_opening_says_which_trim_is_used() {
+    let mut app = lesson(0.0);
+    app.page = Page::Opening;
+    let said = |app: &App| text(&picture(app, 120, 40));
+    assert!(
+        said(&app).contains("A wireless loudspeaker or a projector? t brings sound and picture in step.")
+    );
+    let _ = update(&mut app, Message::Device("Box on the Shelf".into()));
+    app.in_step = InStep::new([("Box on the Shelf".to_owned(), 150)].into(), None);
+    let _ = update(&mut app, Message::Device("Box on the Shelf".into()));
+    let remembered =
+        "For 'Box on the Shelf' the picture waits 150 ms for the sound, as remembered; t changes it.";
+    assert!(said(&app).contains(remembered), "{}", said(&app));
+    app.in_step = InStep::new([].into(), Some(-20));
+    let given = "With --trim the picture goes 20 ms ahead of the sound; t changes it.";
+    assert!(said(&app).contains(given), "{}", said(&app));
+}
+
+/// The page with the clicks at 11.2 s, after seven taps.
+fn stepping() -> App {
+    let mut app = lesson(0.0);
+    app.page = Page::Opening;
+    app.heard.playing = false;
+    let _ = update(&mut app, Message::Device("Box on the Shelf".into()));
+    let _ = update(&mut app, Message::InStep);
+    for tap in 0..7 {
+        let at = Seconds(4.0 + f64::from(tap) + 0.12 - f64::from(app.in_step.trim) / 1_000.0);
+        let heard = Heard { at, playing: true, sound: Sound::Sounding, dry_runs: 0 };
+        let _ = update(&mut app, Message::Heard(heard, std::time::Duration::from_secs(tap as u64)));
+        let key = crossterm::event::KeyEvent::from(crossterm::event::KeyCode::Char(' '));
+        let _ = update(&mut app, Message::Key(key));
+    }
+    app.heard.at = Seconds(11.2);
+    app
+}
+
+#[test]
+fn the_figure_steps_and_nothing_flashes_on_the_page_in_step() {
+    let mut app = stepping();
+    let patch = restless(&mut app, (80, 24), Seconds(0.0), 6.0);
+    assert!(patch <= FEW, "{patch} cells");
 }
 
 #[test]
@@ -246,11 +301,11 @@ fn a_window_too_small_says_so() {
 proptest! {
     #[test]
     fn no_window_no_place_and_no_page_makes_it_panic(
-        width in 0u16..220, height in 0u16..70, beat in -8.0f64..80.0, page in 0..4, playing: bool, gentle: bool,
+        width in 0u16..220, height in 0u16..70, beat in -8.0f64..80.0, page in 0usize..4, playing: bool, gentle: bool,
     ) {
         let mut app = lesson(beat);
         app.heard.playing = playing;
-        app.page = if page == 0 { Page::Opening } else { Page::Floor };
+        app.page = [Page::Opening, Page::Floor, Page::Floor, Page::InStep][page];
         app.help = page == 1;
         if gentle {
             app.version = Version::LowImpact;
