@@ -17,3 +17,4 @@ pub mod shelf;
 pub mod sound;
 pub mod trail;
 pub mod units;
+pub mod words;

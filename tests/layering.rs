@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 const ROOMS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("identity", &[]),
+    ("words", &[]),
     ("grid", &["units"]),
     ("incoming", &["units", "grid"]),
     ("listening", &["units", "grid"]),
@@ -26,6 +27,7 @@ const ROOMS: &[(&str, &[&str])] = &[
         &[
             "units",
             "identity",
+            "words",
             "grid",
             "listening",
             "dance",
@@ -37,12 +39,13 @@ const ROOMS: &[(&str, &[&str])] = &[
             "shelf",
         ],
     ),
-    ("handout", &["units", "identity", "grid", "listening", "dance", "check", "trail", "recording"]),
+    ("handout", &["units", "identity", "words", "grid", "listening", "dance", "check", "trail", "recording"]),
     (
         "cli",
         &[
             "units",
             "identity",
+            "words",
             "grid",
             "incoming",
             "listening",
@@ -61,7 +64,7 @@ const ROOMS: &[(&str, &[&str])] = &[
 
 /// Rooms that compute and nothing else.
 const PURE: &[&str] =
-    &["units", "identity", "grid", "incoming", "listening", "dance", "check", "trail", "lesson"];
+    &["units", "identity", "words", "grid", "incoming", "listening", "dance", "check", "trail", "lesson"];
 
 /// What a pure room may not mention: files, clocks, threads, terminals, sound devices, printing.
 const IMPURE: &[&str] = &[

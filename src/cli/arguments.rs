@@ -214,12 +214,21 @@ pub(super) struct Editor {
     /// Black words on a light ground
     #[arg(long)]
     pub(super) light: bool,
+    /// Leave the mouse to the terminal, which then selects and copies text as usual
+    #[arg(long)]
+    pub(super) no_mouse: bool,
 }
 
 impl Editor {
     /// The same for the screen.
     pub(super) fn floor(&self) -> FloorOptions {
-        FloorOptions { silent: self.silent, trim_ms: self.trim, light: self.light, ..FloorOptions::default() }
+        FloorOptions {
+            silent: self.silent,
+            trim_ms: self.trim,
+            light: self.light,
+            mouse: !self.no_mouse,
+            ..FloorOptions::default()
+        }
     }
 }
 

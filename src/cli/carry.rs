@@ -3,11 +3,12 @@
 use super::arguments::Carry;
 use super::draft::{beside, fresh};
 use super::listen::file_name;
-use super::output::{count, wrap};
+use super::output::count;
 use super::{Outcome, Output, Problem, hear};
 use crate::dance::{self, Carried, Dance, Doubt, Source};
 use crate::listening::align;
 use crate::shelf;
+use crate::words::wrapped;
 use std::path::Path;
 
 /// Runs the command.
@@ -86,7 +87,7 @@ fn summary(old: &Dance, carried: &Carried, target: &Path) -> String {
             }
             Doubt::Parted { phrase, .. } => format!("{}: something seems to be added here", named(phrase)),
         };
-        let folded = wrap(&text, 74);
+        let folded = wrapped(&text, 74);
         let mut marks = std::iter::once("  ? ").chain(std::iter::repeat("    "));
         lines.extend(folded.iter().map(|line| format!("{}{line}", marks.next().unwrap_or_default())));
     }

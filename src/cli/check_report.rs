@@ -1,10 +1,11 @@
 //! A check's report, in plain text for a terminal of 80 columns and as JSON.
 
-use super::output::{count, wrap};
+use super::output::count;
 use crate::check::{Finding, Fix, Hushed, Landing, Report, Severity};
 use crate::dance::Dance;
 use crate::grid::Grid;
 use crate::units::{Beat, Seconds};
+use crate::words::wrapped;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -37,7 +38,7 @@ pub(super) fn text(dance: &Dance, report: &Report) -> String {
         let at = hushed.finding.at.filter(|at| at.0.is_finite());
         let at = at.map_or_else(String::new, |at| format!(" at {}", place(&dance.grid, at)));
         let reason = if hushed.reason.trim().is_empty() { "no reason given" } else { hushed.reason.trim() };
-        for line in wrap(&format!("[{}]{at}: {reason}", hushed.finding.rule), WIDTH - 2) {
+        for line in wrapped(&format!("[{}]{at}: {reason}", hushed.finding.rule), WIDTH - 2) {
             let _ = writeln!(out, "  {line}");
         }
     }
@@ -206,8 +207,8 @@ fn same_place(a: Option<Beat>, b: Option<Beat>) -> bool {
 /// Severity, sentence, way out and the rule's identifier, which is what a dance silences.
 fn describe(out: &mut String, finding: &Finding) {
     let indent = " ".repeat(11);
-    let mut lines = wrap(&finding.message, WIDTH - indent.len());
-    lines.extend(wrap(&format!("{} [{}]", finding.remedy, finding.rule), WIDTH - indent.len()));
+    let mut lines = wrapped(&finding.message, WIDTH - indent.len());
+    lines.extend(wrapped(&format!("{} [{}]", finding.remedy, finding.rule), WIDTH - indent.len()));
     for (row, line) in lines.iter().enumerate() {
         let margin = if row == 0 { format!("  {:<9}", word(finding.severity)) } else { indent.clone() };
         let _ = writeln!(out, "{margin}{line}");

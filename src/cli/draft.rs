@@ -2,12 +2,13 @@
 
 use super::arguments::{Class, Draft};
 use super::listen::file_name;
-use super::output::{count, wrap};
+use super::output::count;
 use super::{Outcome, Output, Problem, beats, hear};
 use crate::dance::{self, Dance, MoveBook, Profile, Source};
 use crate::grid::Anchor;
 use crate::incoming::Incoming;
 use crate::shelf::{self, Heard, Stamp};
+use crate::words::wrapped;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -113,7 +114,7 @@ fn summary(dance: &Dance, target: &Path, why: bool) -> String {
             dance.words_of(&dance.cues[index]),
         ));
         if let (true, Some(why)) = (why, &cue.why) {
-            lines.extend(wrap(why, 66).into_iter().map(|line| format!("             {line}")));
+            lines.extend(wrapped(why, 66).into_iter().map(|line| format!("             {line}")));
         }
     }
     let shown = target.display();

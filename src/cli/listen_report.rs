@@ -1,9 +1,10 @@
 //! What was heard, in words and a table, for a terminal of 80 columns.
 
-use super::output::{count, wrap};
+use super::output::count;
 use crate::listening::{Articulation, Listening, PhraseCharacter, Sureness, TempoWord, Turn, TurnKind};
 use crate::shelf::Heard;
 use crate::units::Bpm;
+use crate::words::wrapped;
 use std::fmt::Write;
 
 /// The whole report. Ends with a newline.
@@ -19,7 +20,7 @@ pub(super) fn text(file: &str, heard: &Heard) -> String {
     }
     out.push('\n');
     for sentence in &listening.summary {
-        for (row, line) in wrap(sentence, 74).iter().enumerate() {
+        for (row, line) in wrapped(sentence, 74).iter().enumerate() {
             let _ = writeln!(out, "{} {line}", if row == 0 { "  *" } else { "   " });
         }
     }

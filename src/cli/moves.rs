@@ -2,9 +2,9 @@
 
 use super::arguments::Moves;
 use super::draft::book;
-use super::output::wrap;
 use super::{Outcome, Output, Problem};
 use crate::dance::Move;
+use crate::words::wrapped;
 
 /// Runs the command.
 pub(super) fn run(options: &Moves, output: &mut Output) -> Result<Outcome, Problem> {
@@ -38,7 +38,7 @@ fn entry(it: &Move) -> String {
         it.tempo.fastest.0,
     )];
     let mut say = |label: &str, text: &str| {
-        for (row, line) in wrap(text, 64).into_iter().enumerate() {
+        for (row, line) in wrapped(text, 64).into_iter().enumerate() {
             lines.push(format!("  {:<10}{line}", if row == 0 { label } else { "" }));
         }
     };

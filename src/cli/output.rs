@@ -5,7 +5,6 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
-use unicode_width::UnicodeWidthStr;
 
 /// Work shorter than this shows no progress bar.
 const PATIENCE: Duration = Duration::from_millis(500);
@@ -100,20 +99,4 @@ impl Drop for Progress {
 #[must_use]
 pub(super) fn count(number: usize, noun: &str) -> String {
     if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
-}
-
-/// Lines of at most `width` columns, broken at spaces; a longer word keeps a line of its own.
-#[must_use]
-pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.width() + 1 + word.width() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }

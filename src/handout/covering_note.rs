@@ -2,6 +2,7 @@
 
 use super::{cautions, rights};
 use crate::dance::Dance;
+use crate::words::wrapped;
 
 /// What a colleague should know before she uses a dance that was packed for her: plain text, 78 columns, `\r\n` at the
 /// ends of lines because some editors still show nothing else.
@@ -41,18 +42,5 @@ pub fn covering_note(dance: &Dance, file: &str, recording: Option<&str>) -> Stri
 
 /// One paragraph in lines of at most 78 columns; words are never cut.
 fn folded(text: &str) -> String {
-    use unicode_width::UnicodeWidthStr;
-    let mut lines: Vec<String> = vec![String::new()];
-    for word in text.split_whitespace() {
-        let line = lines.last_mut().expect("there is always one line");
-        if line.is_empty() {
-            line.push_str(word);
-        } else if line.width() + 1 + word.width() <= 78 {
-            line.push(' ');
-            line.push_str(word);
-        } else {
-            lines.push(word.to_owned());
-        }
-    }
-    lines.join("\r\n")
+    wrapped(text, 78).join("\r\n")
 }

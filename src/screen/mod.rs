@@ -8,7 +8,6 @@ pub mod floor;
 mod glyphs;
 mod inputs;
 pub mod repair;
-mod repairing;
 mod run;
 pub mod sheet;
 mod terminal;
@@ -16,9 +15,8 @@ mod terminal;
 mod unix;
 mod writing;
 
-pub use repairing::run_repairing;
 pub use run::{FloorOptions, require_terminal, run_floor};
-pub use writing::run_sheet;
+pub use writing::{run_repairing, run_sheet};
 
 use std::io;
 

@@ -43,6 +43,8 @@ pub struct FloorOptions {
     pub in_step: bool,
     /// Click on the beats from the beginning.
     pub clicks: bool,
+    /// Listen to the mouse; only the editors do.
+    pub mouse: bool,
     /// Colours to use; `None` uses what the environment promises.
     pub depth: Option<Depth>,
 }

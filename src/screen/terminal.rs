@@ -16,6 +16,8 @@ use std::time::Duration;
 static TAKEN: AtomicBool = AtomicBool::new(false);
 /// Whether a thread has panicked since the terminal was taken.
 static FAULT: AtomicBool = AtomicBool::new(false);
+/// Whether the terminal tells us of the mouse, and must be told to stop.
+static MOUSE: AtomicBool = AtomicBool::new(false);
 /// Held while a picture is written, so that a panic elsewhere does not give the terminal back in the middle of one.
 static WRITING: Mutex<()> = Mutex::new(());
 
@@ -49,6 +51,13 @@ impl Screen {
                 Err(ScreenError::Terminal(error))
             }
         }
+    }
+
+    /// Asks the terminal to tell of the mouse, until it is given back.
+    pub(super) fn watch_the_mouse(&mut self) -> Result<(), ScreenError> {
+        // Set first, as above.
+        MOUSE.store(true, Ordering::SeqCst);
+        mouse(true).map_err(ScreenError::Terminal)
     }
 
     /// Draws one picture, unless a panic has already given the terminal back.
@@ -85,9 +94,24 @@ pub(super) fn fault() -> bool {
 fn give_back() {
     if TAKEN.swap(false, Ordering::SeqCst) {
         loud();
+        if MOUSE.swap(false, Ordering::SeqCst) {
+            let _ = mouse(false);
+        }
         let _ = execute!(io::stdout(), LeaveAlternateScreen, cursor::Show);
         let _ = disable_raw_mode();
         let _ = io::stdout().flush();
+    }
+}
+
+/// Lets the terminal tell of clicks, drags and the wheel, or not any more.
+fn mouse(on: bool) -> io::Result<()> {
+    #[cfg(unix)]
+    return super::unix::mouse(on);
+    #[cfg(not(unix))]
+    if on {
+        execute!(io::stdout(), crossterm::event::EnableMouseCapture)
+    } else {
+        execute!(io::stdout(), crossterm::event::DisableMouseCapture)
     }
 }
 

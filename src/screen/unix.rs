@@ -3,7 +3,7 @@
 use signal_hook::SigId;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM};
 use std::fs::File;
-use std::io::{self, IsTerminal};
+use std::io::{self, IsTerminal, Write};
 use std::os::fd::{AsFd, OwnedFd};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
@@ -39,6 +39,17 @@ pub(super) fn loud_errors() {
         // Nothing can be said when this fails: the voice is what failed.
         let _ = rustix::stdio::dup2_stderr(&real);
     }
+}
+
+/// Lets the terminal tell of clicks, drags and the wheel, or not any more. Source: xterm's control sequences, mouse
+/// tracking: buttons (1000), movement while one is held (1002), places beyond column 223 (1006). Not every movement
+/// (1003), which would wake the program for nothing.
+pub(super) fn mouse(on: bool) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    let modes: &[u8] =
+        if on { b"\x1b[?1000h\x1b[?1002h\x1b[?1006h" } else { b"\x1b[?1006l\x1b[?1002l\x1b[?1000l" };
+    out.write_all(modes)?;
+    out.flush()
 }
 
 /// Notices the signals that ask a program to end, so that it can give the terminal back first.

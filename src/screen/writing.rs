@@ -1,4 +1,5 @@
-//! The loop of the count sheet: it waits for keys, for the music and for the desk, and draws.
+//! The loop of the count sheet, the repairing of the beats included: it waits for keys, for the mouse, for the music and
+//! for the desk, and draws.
 
 use super::ScreenError;
 use super::colours::Palette;
@@ -9,6 +10,7 @@ use super::sheet::{Ask, Effect, Message, Music, Sheet, draw, update};
 use super::terminal::{Screen, fault};
 use crate::check::check;
 use crate::dance::{Dance, MoveBook};
+use crate::grid::mend::Repair;
 use crate::shelf::Cache;
 use crate::sound::{Click, Heard, Player, Programme, Transport};
 use crossterm::event::Event;
@@ -35,14 +37,43 @@ pub fn run_sheet(
     cache: Cache,
     options: FloorOptions,
 ) -> Result<Option<String>, ScreenError> {
+    edit(desk, book, cache, options, None)
+}
+
+/// The same, with the repairing of the beats open, beginning with a gesture if one is given: from there she leaves, or
+/// goes to the sheet.
+///
+/// # Errors
+/// As [`run_sheet`].
+pub fn run_repairing(
+    desk: Desk,
+    book: MoveBook,
+    first: Option<Repair>,
+    cache: Cache,
+    options: FloorOptions,
+) -> Result<Option<String>, ScreenError> {
+    edit(desk, book, cache, options, Some(first))
+}
+
+fn edit(
+    desk: Desk,
+    book: MoveBook,
+    cache: Cache,
+    options: FloorOptions,
+    repairing: Option<Option<Repair>>,
+) -> Result<Option<String>, ScreenError> {
     let palette = options.palette();
     let asked_to_end = asked_to_end()?;
     let mut screen = Screen::take()?;
+    if options.mouse {
+        screen.watch_the_mouse()?;
+    }
     let (wake, input) = inputs();
     let workers = Workers::start(&desk.dance, &desk.path, cache, move || {
         let _ = wake.send(Input::Answer);
     });
-    let mut room = Room::new(desk, book, workers, options, palette);
+    let mut room = Room::new(desk, book, workers, options, palette, repairing.is_some());
+    room.first = repairing.flatten();
     let ended = room.stay(&input, &mut screen, &asked_to_end);
     let farewell = room.leave();
     drop(screen);
@@ -57,6 +88,8 @@ struct Room {
     player: Option<Transport>,
     options: FloorOptions,
     remembered: Remembered,
+    /// What is to be done to the beats as soon as they can be heard again.
+    first: Option<Repair>,
     /// A state of the dance that is still to be checked.
     unchecked: Option<u64>,
     started: Instant,
@@ -64,9 +97,20 @@ struct Room {
 }
 
 impl Room {
-    fn new(desk: Desk, book: MoveBook, workers: Workers, options: FloorOptions, palette: Palette) -> Self {
+    fn new(
+        desk: Desk,
+        book: MoveBook,
+        workers: Workers,
+        options: FloorOptions,
+        palette: Palette,
+        repairing: bool,
+    ) -> Self {
         let mut sheet = Sheet::new(desk.dance.clone(), desk.history.clone(), book, palette);
         sheet.read_only = desk.read_only.clone();
+        if repairing {
+            // Nothing is known of the recording yet, so nothing is to be done.
+            sheet.repair(true);
+        }
         let (notes, recovery) = (desk.notes.clone(), desk.recovery.as_ref().map(|found| found.question()));
         let started = Instant::now();
         let remembered = Remembered::new(&options);
@@ -77,6 +121,7 @@ impl Room {
             player: None,
             options,
             remembered,
+            first: None,
             unchecked: Some(1),
             started,
             over: false,
@@ -102,6 +147,11 @@ impl Room {
         loop {
             while let Some(answer) = self.workers.answer() {
                 self.answered(answer);
+            }
+            if self.sheet.is_ready_to_repair()
+                && let Some(first) = self.first.take()
+            {
+                self.tell(Message::Gesture(first));
             }
             self.hear();
             self.tick();
@@ -136,6 +186,10 @@ impl Room {
                     Input::Event(Event::Key(key)) => {
                         self.hear();
                         self.tell(Message::Key(key));
+                    }
+                    Input::Event(Event::Mouse(mouse)) => {
+                        self.hear();
+                        self.tell(Message::Mouse(mouse));
                     }
                     Input::Event(Event::Resize(..)) => resized = true,
                     Input::Event(_) | Input::Answer => {}
@@ -209,7 +263,11 @@ impl Room {
                 self.tell(Message::Music(Music::Ready));
                 self.sound(Some(*recording));
             }
-            Answer::Found(None) | Answer::Repairable { .. } | Answer::Again(_) => {}
+            Answer::Repairable { sureness, otherwise } => {
+                self.tell(Message::Repairable(sureness, otherwise));
+            }
+            Answer::Again(again) => self.tell(Message::Again(again)),
+            Answer::Found(None) => {}
         }
     }
 
@@ -240,6 +298,7 @@ impl Room {
                 Effect::Seek(to) => player.seek(to),
                 Effect::Repeat(span) => player.repeat(span),
                 Effect::Click(on) => player.click(on),
+                Effect::Clicks => player.set_clicks(clicks(&self.sheet.dance)),
                 Effect::Speed(speed) => player.speed(speed),
                 _ => {}
             }
@@ -255,6 +314,7 @@ impl Room {
                 }
             }
             Effect::Check(number) => self.unchecked = Some(number),
+            Effect::HearAgain { number, anchors } => self.workers.hear_again(number, anchors),
             Effect::Save => {
                 if let Some(keeper) = &mut self.desk.keeper {
                     keeper.save(&self.sheet.dance, &mut self.sheet.history);

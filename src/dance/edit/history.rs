@@ -154,6 +154,26 @@ impl History {
         Ok(Some(Performed { record, selection: after, target }))
     }
 
+    /// Does what is asked in the place of the last step, which is taken back first, both in one record: what is being typed
+    /// is one step, and no end of the program finds it half gone. The result is that of a step of its own; when that
+    /// changes nothing, no step is left.
+    ///
+    /// # Errors
+    /// [`EditError`] says why not; dance and history are then as they were. [`EditError::Misfit`] without a last step.
+    pub fn perform_instead(
+        &mut self,
+        dance: &mut Dance,
+        book: &MoveBook,
+        command: &Command,
+    ) -> Result<Performed, EditError> {
+        let (planned, before) = self.plan_instead(dance, book, command)?;
+        let Plan { edit, label, target, selection } = planned;
+        let after = selection.unwrap_or(before);
+        let record = Record::Did { edit, label, before, after, instead: true };
+        self.replay(dance, record.clone())?;
+        Ok(Performed { record, selection: after, target })
+    }
+
     /// Plans a command as if the last step had not been made; gives the selection before that step too.
     fn plan_instead(
         &mut self,
@@ -282,8 +302,9 @@ impl History {
 }
 
 impl Record {
-    /// Whether the record says that a gesture came back to where it began.
-    fn is_nothing(&self) -> bool {
+    /// Whether the record says that a gesture came back to where it began, and has left no step.
+    #[must_use]
+    pub fn is_nothing(&self) -> bool {
         matches!(self, Self::Did { edit, .. } if edit.is_nothing())
     }
 }

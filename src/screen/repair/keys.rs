@@ -32,9 +32,11 @@ pub enum Action {
     Along,
     List,
     AsHeard,
+    Clicks,
     Undo,
     Redo,
     Help,
+    Sheet,
     Leave,
 }
 
@@ -135,6 +137,7 @@ pub const KEYS: &[Binding] = &[
         "count one takes the moves along, or leaves them where they are",
         "",
     ),
+    line(&[KeyCode::Char('m')], "m", Action::Clicks, "metronome: clicks on the beat, or none", "clicks"),
     line(&[KeyCode::Char('l')], "l", Action::List, "list your corrections; x takes one back", "list"),
     line(
         &[KeyCode::Char('o')],
@@ -146,7 +149,14 @@ pub const KEYS: &[Binding] = &[
     line(&[KeyCode::Char('u')], "u r", Action::Undo, "undo, redo", "undo"),
     line(&[KeyCode::Char('r')], "r", Action::Redo, "", ""),
     line(&[KeyCode::Char('?')], "?", Action::Help, "these keys", "help"),
-    line(&[KeyCode::Esc, KeyCode::Char('q')], "esc", Action::Leave, "leave the repairing", "leave"),
+    line(&[KeyCode::Char('k')], "k", Action::Sheet, "to the count sheet", ""),
+    line(
+        &[KeyCode::Esc, KeyCode::Char('q')],
+        "esc",
+        Action::Leave,
+        "leave the repairing: back to where you came from",
+        "leave",
+    ),
 ];
 
 /// What a key asks for; keys with Ctrl or Alt ask for nothing, but Ctrl-C leaves.

@@ -12,4 +12,4 @@ mod view;
 pub use follow::follow;
 pub use keys::{Action, KEYS};
 pub use state::{Effect, Message, Readiness, Repairing, update};
-pub use view::{question, view};
+pub use view::{beat_under, view};

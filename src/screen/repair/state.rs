@@ -35,6 +35,8 @@ pub enum Message {
     Do(Action),
     /// She asked, before she came, for a gesture that has no key: the beats of a file.
     Gesture(Repair),
+    /// She pointed at a beat with the mouse.
+    Point(usize),
     /// She typed a digit, while a number is being typed.
     Digit(char),
     /// She took the last digit back.
@@ -78,7 +80,11 @@ pub enum Effect {
     Pause,
     /// Go here without stopping or starting.
     Seek(Seconds),
-    /// Leave the mode.
+    /// Clicks on the beat, or none.
+    Clicks,
+    /// To the count sheet.
+    Sheet,
+    /// Back to where she came from.
     Leave,
 }
 
@@ -396,7 +402,9 @@ impl Repairing {
                 | Action::Play
                 | Action::Compare
                 | Action::Along
+                | Action::Clicks
                 | Action::Help
+                | Action::Sheet
                 | Action::Leave
                 | Action::Undo
                 | Action::Redo
@@ -452,6 +460,7 @@ impl Repairing {
                 self.notice = Some(format!("count one now {what}"));
                 Vec::new()
             }
+            Action::Clicks => vec![Effect::Clicks],
             Action::List if dance.anchors.is_empty() => {
                 self.notice = Some("nothing was corrected yet".into());
                 Vec::new()
@@ -468,9 +477,9 @@ impl Repairing {
                 self.help = true;
                 Vec::new()
             }
-            Action::Leave => {
+            Action::Sheet | Action::Leave => {
                 self.forget();
-                vec![Effect::Leave]
+                vec![if action == Action::Sheet { Effect::Sheet } else { Effect::Leave }]
             }
         }
     }
@@ -511,6 +520,10 @@ pub fn update(state: &mut Repairing, dance: &Dance, message: Message, now: Durat
     match message {
         Message::Do(action) => state.act(action, dance, now),
         Message::Gesture(repair) => state.ask(repair, dance),
+        Message::Point(beat) => {
+            let busy = state.help || state.typing.is_some() || state.listed.is_some();
+            if busy { Vec::new() } else { state.go(beat, dance) }
+        }
         Message::Digit(digit) => {
             if let Some(text) = state.typing.as_mut().filter(|text| text.len() < DIGITS) {
                 text.extend(digit.is_ascii_digit().then_some(digit));

@@ -54,7 +54,7 @@ pub fn view(state: &Repairing, dance: &Dance, palette: Palette, area: Rect, buff
         return;
     }
     page.head(area, buffer);
-    let body = Rect { y: area.y + 2, height: area.height - 5, ..area };
+    let body = body(area);
     match state.listed {
         Some(at) => page.list(at, body, buffer),
         None => page.counts(body, buffer),
@@ -71,31 +71,30 @@ fn put(buffer: &mut Buffer, area: Rect, x: u16, y: u16, text: &str, style: Style
     end - area.x
 }
 
-/// Draws a question over the lower part of an area.
-pub fn question(sentence: &str, keys: &str, palette: Palette, area: Rect, buffer: &mut Buffer) {
-    let width = usize::from(area.width.saturating_sub(2)).max(1);
-    let mut lines: Vec<String> = vec![String::new()];
-    for word in sentence.split_whitespace() {
-        let last = lines.len() - 1;
-        if lines[last].width() + word.width() + 1 > width && !lines[last].is_empty() {
-            lines.push(String::new());
-        }
-        let line = lines.len() - 1;
-        if !lines[line].is_empty() {
-            lines[line].push(' ');
-        }
-        lines[line].push_str(word);
+/// Where the counts stand in a window.
+fn body(area: Rect) -> Rect {
+    Rect { y: area.y + 2, height: area.height - 5, ..area }
+}
+
+/// The beat whose count, mark or bar is at a column and row of a window of some columns and rows.
+#[must_use]
+pub fn beat_under(
+    state: &Repairing,
+    dance: &Dance,
+    (width, height): (u16, u16),
+    (column, row): (u16, u16),
+) -> Option<usize> {
+    let area = Rect { x: 0, y: 0, width, height };
+    if width < LEAST.0 || height < LEAST.1 || state.help || state.listed.is_some() {
+        return None;
     }
-    let height = (lines.len() as u16 + 3).min(area.height);
-    let room = Rect { y: area.bottom() - height, height, ..area };
-    for y in 0..height {
-        put(buffer, room, 0, y, &" ".repeat(usize::from(room.width)), palette.ground());
-    }
-    put(buffer, room, 0, 0, &"-".repeat(usize::from(room.width)), palette.style(Ink::Quiet));
-    for (row, line) in lines.iter().enumerate() {
-        put(buffer, room, 1, row as u16 + 1, line, palette.style(Ink::Mark));
-    }
-    put(buffer, room, 1, height.saturating_sub(1), keys, palette.style(Ink::Now));
+    let page = Page { state, dance, palette: Palette::default(), grid: state.shown(dance) };
+    let body = body(area);
+    let row = row.checked_sub(body.y).filter(|row| *row < body.height)?;
+    let count = usize::from(column.checked_sub(MARGIN)? / CELL);
+    let (lines, top) = page.seen(body);
+    let line = lines.get(top + usize::from(row / ROWS))?;
+    Some(line.beats.start + count).filter(|beat| line.beats.contains(beat))
 }
 
 struct Page<'a> {
@@ -153,8 +152,17 @@ impl Page<'_> {
         lines
     }
 
-    fn counts(&self, area: Rect, buffer: &mut Buffer) {
+    /// All lines, and the first that is seen: the cursor's stands in the middle.
+    fn seen(&self, area: Rect) -> (Vec<Line>, usize) {
         let lines = self.lines(area.width);
+        let fit = usize::from((area.height / ROWS).max(1));
+        let here = lines.iter().position(|line| line.beats.contains(&self.state.cursor)).unwrap_or(0);
+        let top = here.saturating_sub(fit / 2).min(lines.len().saturating_sub(fit));
+        (lines, top)
+    }
+
+    fn counts(&self, area: Rect, buffer: &mut Buffer) {
+        let (lines, top) = self.seen(area);
         if lines.is_empty() {
             put(
                 buffer,
@@ -167,8 +175,6 @@ impl Page<'_> {
             return;
         }
         let fit = usize::from((area.height / ROWS).max(1));
-        let here = lines.iter().position(|line| line.beats.contains(&self.state.cursor)).unwrap_or(0);
-        let top = here.saturating_sub(fit / 2).min(lines.len().saturating_sub(fit));
         for (row, line) in lines.iter().skip(top).take(fit).enumerate() {
             let y = row as u16 * ROWS;
             self.line(line, Rect { y: area.y + y, height: ROWS.min(area.height - y), ..area }, buffer);
@@ -324,7 +330,7 @@ impl Page<'_> {
     fn help(&self, area: Rect, buffer: &mut Buffer) {
         put(buffer, area, 1, 0, "repairing the beats: all keys (any key closes this)", self.ink(Ink::Now));
         for (row, key) in KEYS.iter().filter(|key| !key.help.is_empty()).enumerate() {
-            let y = row as u16 + 2;
+            let y = row as u16 + 1;
             put(buffer, area, 1, y, key.name, self.ink(Ink::Next));
             put(buffer, area, 10, y, key.help, self.ink(Ink::Quiet));
         }

@@ -43,6 +43,7 @@ pub enum Action {
     Notes,
     Title,
     NextFinding,
+    Repair,
     Mend,
     Ignore,
     Undo,
@@ -148,6 +149,7 @@ pub const KEYS: &[Binding] = &[
     row(&[Key(Char('v'))], "v", A::NextFinding, "visit what the check found next", Some("findings")),
     row(&[Key(Char('f'))], "f", A::Mend, "fix it as the check offers", None),
     row(&[Key(Char('i'))], "i", A::Ignore, "ignore it from now on, with your reason", None),
+    row(&[Key(Char('k'))], "k", A::Repair, "counts wrong? put the beats right by ear", Some("beats")),
     row(&[Key(Char('r'))], "r", A::Round, "this phrase round and round, or on", Some("round")),
     row(&[Key(Char('c'))], "c", A::Clicks, "clicks on the beat, or none", None),
     row(&[Key(Char('1'))], "1", A::Full, "at the music's own speed", None),
@@ -245,7 +247,7 @@ mod tests {
     fn caps_lock_changes_nothing() {
         let press = |code| action(&KeyEvent::new(code, KeyModifiers::NONE));
         assert_eq!(press(Char('U')), Some(Action::Undo));
-        assert_eq!(press(Char('k')), None);
+        assert_eq!(press(Char('9')), None);
         assert_eq!(action(&KeyEvent::new(Char('u'), KeyModifiers::ALT)), None);
     }
 }

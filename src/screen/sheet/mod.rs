@@ -3,9 +3,11 @@
 //! [`Sheet`] is what it knows, [`update`] what a key, the mouse, the clock or an answer changes, [`draw`] the picture; none
 //! of them knows of terminals, disks, devices or time. `writing` is the loop that shows it to a teacher.
 
+mod beats;
 mod entry;
 mod keys;
 mod layout;
+mod mouse;
 mod pencil;
 mod state;
 mod typing;

@@ -5,10 +5,11 @@ use super::layout::Layout;
 use crate::check::{Finding, Report};
 use crate::dance::edit::{Command, History, Record, Selection};
 use crate::dance::{Cue, Dance, Move, MoveBook, MoveId};
-use crate::grid::PhraseSpan;
-use crate::listening::Listening;
+use crate::grid::{Anchor, Grid, PhraseSpan};
+use crate::listening::{Listening, Sureness};
 use crate::screen::colours::Palette;
 use crate::screen::desk::Choice;
+use crate::screen::repair::{Readiness, Repairing};
 use crate::sound::{Heard, Sound, Speed};
 use crate::trail::Trail;
 use crate::units::{Beat, Seconds};
@@ -119,6 +120,15 @@ pub enum Effect {
     Repeat(Option<(Seconds, Seconds)>),
     /// Clicks, or none.
     Click(bool),
+    /// The beats have changed, and the clicks with them.
+    Clicks,
+    /// Have the grid heard with these corrections; the answer comes with this number.
+    HearAgain {
+        /// To be given back.
+        number: u64,
+        /// All corrections.
+        anchors: Vec<Anchor>,
+    },
     /// Slower or faster.
     Speed(Speed),
     /// Save now.
@@ -188,8 +198,32 @@ pub struct Sheet {
     pub now: Duration,
     /// Until when the paper stays where she put it.
     pub stay: Duration,
-    /// Which cue is stretched with the mouse.
-    pub dragged: Option<usize>,
+    /// Which cue is stretched with the mouse, and since when.
+    pub dragged: Option<(usize, Duration)>,
+    /// Where the mouse was clicked last, and when.
+    pub clicked: Option<(Beat, Duration)>,
+    /// The repairing of the beats, while it is open.
+    pub repairs: Option<Box<Repairing>>,
+    /// Where in the music she opened it, and comes back to.
+    pub place: Option<Seconds>,
+    /// Whether she came to repair, and leaves from there.
+    pub straight: bool,
+    /// Gestures of repairing made in earlier visits.
+    pub gestures: usize,
+    /// Whether the grid can be heard again.
+    pub readiness: Readiness,
+    /// How sure each bar of the grid is; empty when that is not known.
+    pub sureness: Vec<Sureness>,
+    /// A sentence where this version of the program hears the beats otherwise than the dance has them.
+    pub otherwise: Option<String>,
+    /// The grid that the trail was walked on.
+    pub walked: Grid,
+    /// Whether what is being typed is a step of the history already.
+    pub live: bool,
+    /// What she was at when a question came up.
+    pub interrupted: Option<Box<Mode>>,
+    /// Since when a question stands.
+    pub asked: Duration,
     /// How far the first hints have come.
     pub hint: usize,
 }
@@ -228,6 +262,18 @@ impl Sheet {
             now: Duration::ZERO,
             stay: Duration::ZERO,
             dragged: None,
+            clicked: None,
+            repairs: None,
+            place: None,
+            straight: false,
+            gestures: 0,
+            readiness: Readiness::Listening(0.0),
+            sureness: Vec::new(),
+            otherwise: None,
+            walked: Grid::default(),
+            live: false,
+            interrupted: None,
+            asked: Duration::ZERO,
             hint: 0,
         };
         sheet.cursor = sheet.dance.cues.first().map_or(Beat(0.0), |cue| Beat(cue.at.0.max(0.0).floor()));
@@ -255,6 +301,7 @@ impl Sheet {
     pub(super) fn walk_trail(&mut self) {
         let grid = &self.dance.grid;
         self.trail = Trail::new(grid, self.listening.as_deref(), self.length());
+        self.walked.clone_from(grid);
         let tempi = (0..grid.len()).map(|beat| grid.tempo_at(Beat::from(beat)).0);
         self.tempi = tempi.fold((f64::INFINITY, 0.0), |(low, high), bpm| (low.min(bpm), high.max(bpm)));
     }
@@ -284,7 +331,7 @@ impl Sheet {
 
     /// Follows the music unless she is at work elsewhere.
     pub(super) fn follow(&mut self) {
-        if self.heard.playing && self.now >= self.stay {
+        if self.heard.playing && self.now >= self.stay && self.repairs.is_none() {
             self.show(self.playhead());
         }
     }
@@ -390,11 +437,16 @@ impl Sheet {
 
     /// Does what was asked and says what is to be kept; a refusal is shown in its own words.
     pub(super) fn perform(&mut self, command: &Command) -> Vec<Effect> {
+        let selection = self.selection();
+        self.perform_at(command, selection)
+    }
+
+    /// The same with something else selected.
+    pub(super) fn perform_at(&mut self, command: &Command, selection: Selection) -> Vec<Effect> {
         if let Some(why) = self.read_only.clone() {
             self.say(why);
             return Vec::new();
         }
-        let selection = self.selection();
         let done = self.history.perform(&mut self.dance, &self.book, command, selection, self.now);
         match done {
             Err(error) => {
@@ -402,16 +454,25 @@ impl Sheet {
                 Vec::new()
             }
             Ok(None) => Vec::new(),
-            Ok(Some(performed)) => self.changed(performed.record),
+            Ok(Some(performed)) => self.changed(vec![performed.record]),
         }
     }
 
-    /// After any change of the dance.
-    pub(super) fn changed(&mut self, record: Record) -> Vec<Effect> {
+    /// After any change of the dance, and what is to be kept of it.
+    pub(super) fn changed(&mut self, records: Vec<Record>) -> Vec<Effect> {
+        if records.is_empty() {
+            return Vec::new();
+        }
         self.state += 1;
+        let mut effects: Vec<Effect> =
+            records.into_iter().map(|record| Effect::Record(Box::new(record))).collect();
+        effects.push(Effect::Check(self.state));
+        if self.walked != self.dance.grid {
+            effects.extend(self.regrid());
+        }
         self.cursor = self.inside(self.cursor);
         self.lay_out();
-        vec![Effect::Record(Box::new(record)), Effect::Check(self.state)]
+        effects
     }
 
     /// The nearest position in the music.
@@ -428,10 +489,15 @@ impl Sheet {
         self.history = history;
         self.anchor = None;
         self.state += 1;
+        self.live = false;
+        let mut effects = vec![Effect::Check(self.state)];
+        if self.walked != self.dance.grid {
+            effects.extend(self.regrid());
+        }
         self.cursor = self.inside(self.cursor);
-        self.walk_trail();
+        self.repair_anew();
         self.lay_out();
-        vec![Effect::Check(self.state)]
+        effects
     }
 }
 

@@ -134,7 +134,8 @@ fn place_for(sheet: &Sheet, natural: Counts) -> (Beat, Counts) {
         return (selection.from, selection.to.since(selection.from));
     }
     let at = sheet.cursor;
-    if sheet.cue_here().is_some() {
+    let covers = |cue: &Cue| cue.at.0 <= at.0 + 1e-6 && cue.end().0 > at.0 + 1e-6;
+    if sheet.dance.cues.iter().any(covers) {
         return (at, natural);
     }
     let next = sheet.dance.cues.iter().map(|cue| cue.at).find(|start| start.0 > at.0 + 1e-3);
@@ -149,10 +150,25 @@ pub(super) fn writing(sheet: &mut Sheet, about: About, mut entry: Entry, key: &K
         KeyCode::Char('j') => key.modifiers.contains(KeyModifiers::CONTROL),
         _ => false,
     };
+    let before = entry.text().to_owned();
     match key.code {
         KeyCode::Esc => {
             sheet.mode = Mode::Sheet;
-            return Vec::new();
+            return match about {
+                // The question is written; only the answer is left as it was.
+                About::Answer(index, question) => {
+                    let effects = keep(sheet, &About::Question(index), &question);
+                    done(sheet);
+                    effects
+                }
+                _ => {
+                    let effects = take_back(sheet);
+                    if !effects.is_empty() {
+                        sheet.say("left as it was; z brings back what you typed");
+                    }
+                    effects
+                }
+            };
         }
         _ if new_line && about == About::Notes => entry.put('\n'),
         KeyCode::Enter if !new_line => {
@@ -163,30 +179,107 @@ pub(super) fn writing(sheet: &mut Sheet, about: About, mut entry: Entry, key: &K
             entry.key(key);
         }
     }
+    let mut effects = Vec::new();
+    if entry.text() != before && is_kept(&about) {
+        effects.extend(keep(sheet, &about, entry.text()));
+    }
     sheet.mode = Mode::Write(about, entry);
-    Vec::new()
+    effects
 }
 
+/// Whether what is typed is kept with every key: all that would be missed. A number or the name of a phrase is not.
+fn is_kept(about: &About) -> bool {
+    !matches!(about, About::Lead(_) | About::AsIn | About::Ignore(..))
+}
+
+/// Makes what is typed so far a step, in the place of the one that was made of fewer letters: it is in the recovery copy
+/// before the next key, and what is typed is one step in the end.
+fn keep(sheet: &mut Sheet, about: &About, text: &str) -> Vec<Effect> {
+    let Some(command) = command(sheet, about, text) else { return take_back(sheet) };
+    let selection = sheet.selection();
+    let (history, dance, book) = (&mut sheet.history, &mut sheet.dance, &sheet.book);
+    // A refusal is said when she has finished: half a word may be refused.
+    let done = if sheet.live {
+        history.perform_instead(dance, book, &command).ok()
+    } else {
+        // Not joined to a gesture before: taking it back must take back this one alone.
+        history.pause();
+        history.perform(dance, book, &command, selection, sheet.now).ok().flatten()
+    };
+    let Some(done) = done else { return Vec::new() };
+    sheet.history.pause();
+    sheet.live = !done.record.is_nothing();
+    sheet.changed(vec![done.record])
+}
+
+/// What is typed is finished: it stays.
+fn done(sheet: &mut Sheet) {
+    sheet.live = false;
+    sheet.anchor = None;
+}
+
+/// What is typed is not wanted; doing again brings it back.
+fn take_back(sheet: &mut Sheet) -> Vec<Effect> {
+    if !std::mem::take(&mut sheet.live) {
+        return Vec::new();
+    }
+    match sheet.history.undo(&mut sheet.dance) {
+        Ok(Some(undone)) => sheet.changed(vec![undone.record]),
+        _ => Vec::new(),
+    }
+}
+
+/// What is to be done for a text; `None` for one that does nothing, and for what is not kept while it is typed.
+fn command(sheet: &Sheet, about: &About, text: &str) -> Option<Command> {
+    let trimmed = text.trim();
+    let some = (!trimmed.is_empty()).then(|| trimmed.to_owned());
+    Some(match about {
+        About::Words(Some(cue)) => {
+            let cue = *cue;
+            // The move's own words are no words of hers.
+            let own =
+                sheet.cue(cue).and_then(|cue| sheet.dance.move_of(cue)).map(|entry| entry.words.clone());
+            Command::SetWords { cue, words: some.filter(|text| Some(text) != own.as_ref()) }
+        }
+        About::Words(None) => {
+            let begun = sheet.dance.cues.iter().find(|cue| sheet.live && cue.at == sheet.selection().from);
+            let (at, counts) = match begun {
+                Some(begun) => (begun.at, begun.counts),
+                None => place_for(sheet, FREE),
+            };
+            let cue =
+                Cue { movement: None, words: Some(some?), ..Cue::new(at, counts, MoveId(String::new())) };
+            Command::AddCue { cue, over: Over::Erase }
+        }
+        About::Why(cue) => Command::SetWhy { cue: *cue, why: some },
+        About::Notes => Command::SetNotes(text.trim_end().to_owned()),
+        About::Title => Command::SetTitle(some?),
+        About::Question(index) => {
+            let old = index.and_then(|index| sheet.dance.prompts.get(index));
+            let answer = old.map_or_else(String::new, |old| old.answer.clone());
+            question_of(sheet, *index, some?, answer)
+        }
+        About::Answer(index, question) => question_of(sheet, *index, question.clone(), trimmed.to_owned()),
+        About::Lead(_) | About::AsIn | About::Ignore(..) => return None,
+    })
+}
+
+fn question_of(sheet: &Sheet, index: Option<usize>, question: String, answer: String) -> Command {
+    match index.and_then(|index| Some((index, sheet.dance.prompts.get(index)?.clone()))) {
+        Some((prompt, old)) => Command::ChangePrompt { prompt, to: Prompt { question, answer, ..old } },
+        None => {
+            let at = Beat(sheet.cursor.0.floor());
+            let unknown = serde_json::Map::new();
+            Command::AddPrompt { prompt: Prompt { at, question, answer, pause: false, unknown } }
+        }
+    }
+}
+
+/// Finishes what was written.
 fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
     let trimmed = text.trim();
     let some = (!trimmed.is_empty()).then(|| trimmed.to_owned());
     match about {
-        About::Words(Some(cue)) => {
-            // The move's own words are no words of hers.
-            let own =
-                sheet.cue(cue).and_then(|cue| sheet.dance.move_of(cue)).map(|entry| entry.words.clone());
-            let words = some.filter(|text| Some(text) != own.as_ref());
-            sheet.perform(&Command::SetWords { cue, words })
-        }
-        About::Words(None) => {
-            let Some(words) = some else { return Vec::new() };
-            let (at, counts) = place_for(sheet, FREE);
-            let cue =
-                Cue { movement: None, words: Some(words), ..Cue::new(at, counts, MoveId(String::new())) };
-            let effects = sheet.perform(&Command::AddCue { cue, over: Over::Erase });
-            sheet.anchor = None;
-            effects
-        }
         About::Lead(cue) => match some.map(|text| text.replace(',', ".").parse::<f64>()) {
             None => sheet.perform(&Command::SetLead { cue, lead: None }),
             Some(Ok(lead)) => sheet.perform(&Command::SetLead { cue, lead: Some(Counts(lead)) }),
@@ -195,38 +288,6 @@ fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
                 Vec::new()
             }
         },
-        About::Why(cue) => sheet.perform(&Command::SetWhy { cue, why: some }),
-        About::Notes => sheet.perform(&Command::SetNotes(text.trim_end().to_owned())),
-        About::Title => match some {
-            Some(title) => sheet.perform(&Command::SetTitle(title)),
-            None => {
-                sheet.say("a dance needs a title");
-                Vec::new()
-            }
-        },
-        About::Question(index) => match some {
-            Some(question) => {
-                let answer = index.and_then(|index| sheet.dance.prompts.get(index));
-                let answer = Entry::of(answer.map_or("", |prompt| &prompt.answer));
-                sheet.mode = Mode::Write(About::Answer(index, question), answer);
-                Vec::new()
-            }
-            None => index.map_or_else(Vec::new, |prompt| sheet.perform(&Command::RemovePrompt { prompt })),
-        },
-        About::Answer(index, question) => {
-            let answer = trimmed.to_owned();
-            match index.and_then(|index| Some((index, sheet.dance.prompts.get(index)?.clone()))) {
-                Some((prompt, old)) => {
-                    sheet.perform(&Command::ChangePrompt { prompt, to: Prompt { question, answer, ..old } })
-                }
-                None => {
-                    let at = Beat(sheet.cursor.0.floor());
-                    let unknown = serde_json::Map::new();
-                    let prompt = Prompt { at, question, answer, pause: false, unknown };
-                    sheet.perform(&Command::AddPrompt { prompt })
-                }
-            }
-        }
         About::AsIn => as_in(sheet, trimmed),
         About::Ignore(rule, at) => {
             let Some(reason) = some else {
@@ -237,6 +298,32 @@ fn written(sheet: &mut Sheet, about: About, text: &str) -> Vec<Effect> {
             };
             let finding = Silenced { rule: rule.to_owned(), at, reason, unknown: serde_json::Map::new() };
             sheet.perform(&Command::Silence { finding })
+        }
+        About::Question(index) => match some {
+            Some(question) => {
+                // The answer is written into the same step.
+                let old = index.and_then(|index| sheet.dance.prompts.get(index));
+                let answer = Entry::of(old.map_or("", |prompt| &prompt.answer));
+                sheet.mode = Mode::Write(About::Answer(index, question), answer);
+                Vec::new()
+            }
+            None => {
+                done(sheet);
+                index.map_or_else(Vec::new, |prompt| sheet.perform(&Command::RemovePrompt { prompt }))
+            }
+        },
+        about => {
+            let mut effects = Vec::new();
+            if about == About::Title && some.is_none() {
+                sheet.say("a dance needs a title");
+            } else if !sheet.live
+                && let Some(command) = command(sheet, &about, text)
+            {
+                // It was refused, which she is told now, or is as it was.
+                effects = sheet.perform(&command);
+            }
+            done(sheet);
+            effects
         }
     }
 }

@@ -1,21 +1,21 @@
 //! What a key, the mouse, the clock or an answer changes on the sheet.
 
 use super::keys::{Action, action};
-use super::pencil;
 use super::state::{Ask, Effect, Grain, Mode, Music, Sheet};
-use super::typing;
+use super::{beats, mouse, pencil, typing};
 use crate::check::Report;
-use crate::dance::edit::{Command, Over};
-use crate::listening::Listening;
+use crate::grid::mend::Repair;
+use crate::listening::{Listening, Sureness};
 use crate::screen::colours::Theme;
-use crate::screen::desk::Choice;
+use crate::screen::desk::{Again, Choice};
+use crate::screen::repair;
 use crate::sound::{Heard, Speed};
-use crate::units::{Beat, Counts};
-use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, MouseButton, MouseEvent, MouseEventKind};
+use crate::units::Beat;
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseEvent};
 use std::time::Duration;
 
-/// Rows that one turn of the wheel scrolls.
-const WHEEL: usize = 3;
+/// A question that comes up by itself takes no answer for so long: she may be in the middle of typing. Our choice.
+const READ_FIRST: Duration = Duration::from_millis(1_000);
 
 /// What happened.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +32,12 @@ pub enum Message {
     Music(Music),
     /// What was heard in the recording.
     Listened(Box<Listening>),
+    /// From now on the grid can be heard again: how sure each bar is, and a sentence where it would be another one.
+    Repairable(Vec<Sureness>, Option<String>),
+    /// A gesture of repairing that has no key: the beats of a file.
+    Gesture(Repair),
+    /// The grid was heard again.
+    Again(Box<Again>),
     /// What the check says of the state with this number.
     Checked(u64, Box<Report>),
     /// A sentence to be shown.
@@ -49,7 +55,7 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
     match message {
         Message::Key(key) if key.kind == KeyEventKind::Release => Vec::new(),
         Message::Key(key) => pressed(sheet, &key),
-        Message::Mouse(mouse) => pointed(sheet, mouse),
+        Message::Mouse(event) => mouse::pointed(sheet, event),
         Message::Size(width, height) => {
             sheet.size = (width, height);
             sheet.lay_out();
@@ -62,15 +68,24 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
                 sheet.notice = None;
             }
             sheet.follow();
+            let playing = sheet.repairs.as_ref().is_some_and(|repairs| repairs.playing);
+            if heard.playing || playing {
+                let told = repair::Message::Heard { at: heard.at, playing: heard.playing };
+                return beats::tell(sheet, told);
+            }
             Vec::new()
         }
         Message::Music(music) => {
             if let Music::Missing(why) = &music {
                 sheet.say(why.clone());
             }
+            let effects = sheet.readiness_of(&music);
             sheet.music = music;
-            Vec::new()
+            effects
         }
+        Message::Repairable(sureness, otherwise) => sheet.repairable(sureness, otherwise),
+        Message::Gesture(gesture) => beats::tell(sheet, repair::Message::Gesture(gesture)),
+        Message::Again(again) => sheet.heard_again(again),
         Message::Listened(listening) => {
             sheet.listening = Some(listening);
             sheet.walk_trail();
@@ -90,22 +105,37 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
             Vec::new()
         }
         Message::Say(text) => {
-            sheet.say(text);
+            match &mut sheet.repairs {
+                Some(repairs) => repairs.notice = Some(text),
+                None => sheet.say(text),
+            }
             Vec::new()
         }
         Message::Trouble(trouble) => {
-            sheet.trouble = trouble;
+            in_trouble(sheet, trouble);
             Vec::new()
         }
         Message::Ask(ask) => {
-            sheet.mode = Mode::Ask(ask);
+            // Whatever she was typing waits until she has decided.
+            let before = std::mem::replace(&mut sheet.mode, Mode::Ask(ask));
+            if !matches!(before, Mode::Ask(_)) {
+                sheet.interrupted = Some(Box::new(before));
+            }
+            sheet.asked = sheet.now;
             Vec::new()
         }
         Message::Saved => {
-            sheet.trouble = None;
+            in_trouble(sheet, None);
             Vec::new()
         }
     }
+}
+
+fn in_trouble(sheet: &mut Sheet, trouble: Option<String>) {
+    if let Some(repairs) = &mut sheet.repairs {
+        repairs.trouble.clone_from(&trouble);
+    }
+    sheet.trouble = trouble;
 }
 
 fn pressed(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
@@ -118,8 +148,17 @@ fn pressed(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
     effects
 }
 
-fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
+/// What a key does in the mode that is on.
+pub(super) fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
     match sheet.mode.clone() {
+        Mode::Sheet if sheet.repairs.is_some() => {
+            let control = key.modifiers.contains(KeyModifiers::CONTROL);
+            match key.code {
+                KeyCode::Char('c') if control => vec![Effect::Leave(false)],
+                KeyCode::Char('s') if control => vec![Effect::Save],
+                _ => beats::pressed(sheet, key),
+            }
+        }
         Mode::Sheet => {
             let Some(action) = action(key) else { return Vec::new() };
             sheet.notice = None;
@@ -145,22 +184,51 @@ fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
 }
 
 fn answered(sheet: &mut Sheet, ask: Ask, key: &KeyEvent) -> Vec<Effect> {
-    let KeyCode::Char(letter) = key.code else { return Vec::new() };
+    let unread = sheet.now.saturating_sub(sheet.asked) < READ_FIRST;
+    if matches!(ask, Ask::Disk(..)) && unread {
+        return Vec::new();
+    }
+    let letter = match key.code {
+        KeyCode::Char(letter) => letter,
+        // Escape is the answer that changes nothing.
+        KeyCode::Esc if matches!(ask, Ask::Disk(..)) => 'l',
+        KeyCode::Esc if matches!(ask, Ask::Lost(_)) => 'n',
+        _ => return Vec::new(),
+    };
     let effect = match (ask, letter.to_ascii_lowercase()) {
         (Ask::Recover(_), 'y') => Effect::Recover(true),
         (Ask::Recover(_), 'n') => Effect::Recover(false),
+        (Ask::Recover(_), 'q') => Effect::Leave(true),
+        (Ask::Disk(..), 'l') => {
+            in_trouble(sheet, Some("nothing is saved until you have decided: ctrl-s asks again".into()));
+            resume(sheet);
+            return Vec::new();
+        }
         (Ask::Disk(..), 'k') => Effect::Disk(Choice::KeepBoth),
         (Ask::Disk(_, true), 't') => Effect::Disk(Choice::Theirs),
         (Ask::Disk(..), 's') => Effect::Disk(Choice::Overwrite),
         (Ask::Lost(_), 'y') => Effect::Leave(true),
         (Ask::Lost(_), 'n') => {
-            sheet.mode = Mode::Sheet;
+            resume(sheet);
             return Vec::new();
         }
         _ => return Vec::new(),
     };
-    sheet.mode = Mode::Sheet;
+    match effect {
+        // Another dance may come: what was being written belongs to the one before.
+        Effect::Recover(_) | Effect::Disk(Choice::Theirs) => {
+            sheet.interrupted = None;
+            sheet.mode = Mode::Sheet;
+        }
+        _ => resume(sheet),
+    }
+    in_trouble(sheet, None);
     vec![effect]
+}
+
+/// Back to what she was at before the question.
+fn resume(sheet: &mut Sheet) {
+    sheet.mode = sheet.interrupted.take().map_or(Mode::Sheet, |mode| *mode);
 }
 
 fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
@@ -193,6 +261,7 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
                 Grain::Bar => "going by bars",
             });
         }
+        A::Repair => return sheet.repair(false),
         A::Help => sheet.mode = Mode::Help(0),
         A::Light => {
             sheet.palette.theme = match sheet.palette.theme {
@@ -354,7 +423,8 @@ fn next_finding(sheet: &mut Sheet) {
     }
 }
 
-fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
+/// Undoes, or does again.
+pub(super) fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
     if let Some(why) = sheet.read_only.clone() {
         sheet.say(why);
         return Vec::new();
@@ -367,8 +437,7 @@ fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
         Ok(Some(turned)) => {
             sheet.cursor = turned.selection.from;
             sheet.anchor = None;
-            let effects = sheet.changed(turned.record);
-            sheet.walk_trail();
+            let effects = sheet.changed(vec![turned.record]);
             sheet.say(format!("{}: {}", if undo { "undone" } else { "done again" }, turned.label));
             return effects;
         }
@@ -425,52 +494,4 @@ fn play(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         }
         _ => Vec::new(),
     }
-}
-
-fn pointed(sheet: &mut Sheet, mouse: MouseEvent) -> Vec<Effect> {
-    if sheet.mode != Mode::Sheet {
-        return Vec::new();
-    }
-    let rows = sheet.paper_rows();
-    match mouse.kind {
-        MouseEventKind::ScrollDown => {
-            sheet.stay_here();
-            sheet.scroll = (sheet.scroll + WHEEL).min(sheet.layout.rows.saturating_sub(rows));
-        }
-        MouseEventKind::ScrollUp => {
-            sheet.stay_here();
-            sheet.scroll = sheet.scroll.saturating_sub(WHEEL);
-        }
-        MouseEventKind::Down(MouseButton::Left) => {
-            sheet.stay_here();
-            if let Some(at) = under(sheet, mouse) {
-                sheet.anchor = None;
-                sheet.cursor = at;
-                sheet.dragged = sheet.cue_here();
-            }
-        }
-        MouseEventKind::Drag(MouseButton::Left) => {
-            sheet.stay_here();
-            let Some((at, cue)) = under(sheet, mouse).zip(sheet.dragged) else { return Vec::new() };
-            let Some(start) = sheet.cue(cue).map(|cue| cue.at) else { return Vec::new() };
-            let counts = Counts(at.0 + 1.0 - start.0);
-            if counts.0 > 0.0 {
-                return sheet.perform(&Command::StretchCue { cue, counts, over: Over::Erase });
-            }
-        }
-        MouseEventKind::Up(MouseButton::Left) => sheet.dragged = None,
-        _ => {}
-    }
-    Vec::new()
-}
-
-/// The count under the mouse.
-fn under(sheet: &Sheet, mouse: MouseEvent) -> Option<Beat> {
-    let paper = super::view::paper(sheet);
-    if mouse.row < paper.y || mouse.row >= paper.bottom() {
-        return None;
-    }
-    let row = sheet.scroll + usize::from(mouse.row - paper.y);
-    let line = sheet.layout.line_on_row(row)?;
-    sheet.layout.beat_under(line, mouse.column.checked_sub(paper.x)?).map(Beat::from)
 }

@@ -3,9 +3,10 @@
 use super::super::app::App;
 use super::super::in_step::{PERIOD, Sense, in_words};
 use super::super::keys::STEP_KEYS;
-use super::{line, line_right, rows, wrapped};
+use super::{line, line_right, rows};
 use crate::screen::colours::Ink;
 use crate::sound::Sound;
+use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr;

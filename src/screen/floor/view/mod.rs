@@ -64,20 +64,5 @@ fn rows(area: Rect, from: u16, rows: u16) -> Rect {
     Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
 }
 
-/// Text broken at words into lines of a width.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.width() + 1 + word.width() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 #[cfg(test)]
 mod tests;

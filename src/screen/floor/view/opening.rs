@@ -5,9 +5,10 @@ use super::super::in_step::{Origin, in_words};
 use super::super::keys::KEYS;
 use super::super::legible::readable_from;
 use super::floor::{Rooms, aired, said, sign_and_words};
-use super::{line, rows, wrapped};
+use super::{line, rows};
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
+use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 

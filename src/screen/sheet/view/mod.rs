@@ -7,7 +7,9 @@ mod written;
 use super::state::{Mode, Sheet};
 use crate::screen::colours::Ink;
 use crate::screen::floor::path;
+use crate::screen::repair;
 use crate::units::Seconds;
+use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -49,6 +51,16 @@ fn foot_rows(sheet: &Sheet) -> u16 {
     wanted.min(height.saturating_sub(height / 3)).max(usual)
 }
 
+/// Which of the moves to choose from stands in a row of the screen.
+pub(super) fn choice_at(sheet: &Sheet, row: u16) -> Option<usize> {
+    let Mode::Choose(_, entry, place) = &sheet.mode else { return None };
+    let paper = paper(sheet);
+    let foot = Rect { y: paper.bottom(), height: sheet.size.1.saturating_sub(paper.bottom()), ..paper };
+    let (list, first) = panel::choices(foot, *place);
+    let row = row.checked_sub(list.y).filter(|row| *row < list.height)?;
+    Some(first + usize::from(row)).filter(|choice| *choice < sheet.found(entry.text()).len())
+}
+
 /// Draws the sheet into an area, which is to have the size that the sheet was told.
 pub fn draw(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
     let area = area.intersection(buffer.area);
@@ -58,6 +70,23 @@ pub fn draw(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
     }
     if let Mode::Help(scroll) = sheet.mode {
         panel::help(sheet, scroll, area, buffer);
+        return;
+    }
+    if let Some(repairs) = &sheet.repairs {
+        repair::view(repairs, &sheet.dance, sheet.palette, area, buffer);
+        if let Mode::Ask(ask) = &sheet.mode {
+            let height = 6.min(area.height);
+            let foot = rows(area, area.height - height, height);
+            for row in 0..height {
+                line(
+                    buffer,
+                    rows(foot, row, 1),
+                    &" ".repeat(usize::from(foot.width)),
+                    sheet.palette.ground(),
+                );
+            }
+            panel::ask(sheet, ask, foot, buffer);
+        }
         return;
     }
     let paper = paper(sheet).intersection(area);
@@ -153,21 +182,11 @@ fn cut(text: &str, width: u16) -> String {
     kept
 }
 
-/// A text on lines of at most so many columns; words longer than that are cut.
+/// A text on lines of at most so many columns, its own line breaks kept.
 fn wrap(text: &str, width: u16) -> Vec<String> {
-    let mut lines = Vec::new();
-    for paragraph in text.split('\n') {
-        let mut row = String::new();
-        for word in paragraph.split(' ') {
-            if !row.is_empty() && row.width() + 1 + word.width() > usize::from(width) {
-                lines.push(std::mem::take(&mut row));
-            }
-            if !row.is_empty() {
-                row.push(' ');
-            }
-            row.push_str(&cut(word, width));
-        }
-        lines.push(row);
-    }
-    lines
+    let paragraph = |text: &str| match wrapped(text, usize::from(width)) {
+        lines if lines.is_empty() => vec![String::new()],
+        lines => lines,
+    };
+    text.split('\n').flat_map(paragraph).collect()
 }

@@ -37,6 +37,13 @@ fn typed(sheet: &Sheet, entry: &Entry, area: Rect, buffer: &mut Buffer) {
     pieces(buffer, area, &[(&before, style), (&at, place), (&rest, style)]);
 }
 
+/// Where the moves to choose from stand in the panel, and the first of them that is seen.
+pub(super) fn choices(area: Rect, place: usize) -> (Rect, usize) {
+    let keys = u16::from(area.height >= 5);
+    let list = rows(area, 2, area.height.saturating_sub(2 + keys));
+    (list, (place + 1).saturating_sub(usize::from(list.height)))
+}
+
 pub(super) fn choose(
     sheet: &Sheet,
     purpose: &Purpose,
@@ -59,13 +66,11 @@ pub(super) fn choose(
     pieces(buffer, entry_row, &[(" letters: ", quiet)]);
     let from = 10.min(entry_row.width);
     typed(sheet, entry, Rect { x: entry_row.x + from, width: entry_row.width - from, ..entry_row }, buffer);
-    let keys = u16::from(area.height >= 5);
-    let list = rows(area, 2, area.height.saturating_sub(2 + keys));
+    let (list, first) = choices(area, place);
     let found = sheet.found(entry.text());
     if found.is_empty() {
         line(buffer, rows(list, 0, 1), " no move fits these letters; esc, then w writes free words", quiet);
     }
-    let first = (place + 1).saturating_sub(usize::from(list.height));
     for (row, (index, entry)) in (0..list.height).zip(found.iter().enumerate().skip(first)) {
         let name = format!(" {:<2} {:<18}", entry.sign, entry.words);
         let about = format!(
@@ -82,7 +87,7 @@ pub(super) fn choose(
         let about = cut(&about, list.width.saturating_sub(u16::try_from(name.width()).unwrap_or(0) + 1));
         pieces(buffer, rows(list, row, 1), &[(sign, ink), (&name, ink), (&about, quiet)]);
     }
-    if keys == 1 {
+    if list.bottom() < area.bottom() {
         write_keys(sheet, CHOOSING, &[], rows(area, area.height - 1, 1), buffer);
     }
 }
@@ -144,11 +149,16 @@ fn write_notes(sheet: &Sheet, entry: &Entry, area: Rect, buffer: &mut Buffer) {
 
 pub(super) fn ask(sheet: &Sheet, ask: &Ask, area: Rect, buffer: &mut Buffer) {
     let (sentence, keys): (&str, &[(&str, &str)]) = match ask {
-        Ask::Recover(sentence) => (sentence, &[("y", "take them in"), ("n", "leave them out")]),
-        Ask::Disk(sentence, true) => {
-            (sentence, &[("k", "keep both"), ("t", "take theirs"), ("s", "save mine over it")])
+        Ask::Recover(sentence) => {
+            (sentence, &[("y", "take them in"), ("n", "leave them out"), ("q", "leave")])
         }
-        Ask::Disk(sentence, false) => (sentence, &[("s", "save it again"), ("k", "save under another name")]),
+        Ask::Disk(sentence, true) => (
+            sentence,
+            &[("k", "keep both"), ("t", "take theirs"), ("s", "save mine over it"), ("l", "later")],
+        ),
+        Ask::Disk(sentence, false) => {
+            (sentence, &[("s", "save it again"), ("k", "save under another name"), ("l", "later")])
+        }
         Ask::Lost(sentence) => (sentence, &[("y", "leave all the same"), ("n", "stay")]),
     };
     edge(sheet, rows(area, 0, 1), "a question first", buffer);
