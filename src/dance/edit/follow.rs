@@ -73,7 +73,8 @@ pub(super) fn to_same_counts(dance: &mut Dance, new: &Grid) {
         let overlaps = |n: usize| n > 0 && n < old.len() && old[n].0.0 < old[n - 1].1.0 - SHORTEST;
         cue.at = place(cue.at);
         if !overlaps(n) {
-            cue.at = Beat(cue.at.0.max(end_before.0));
+            // A sum of two thousandths is not always the nearest number to one.
+            cue.at = Beat(rounded(cue.at.0.max(end_before.0)));
         }
         let next = old.get(n + 1).filter(|_| !overlaps(n + 1)).map(|next| place(next.0));
         let until = next.filter(|next| next.0 - cue.at.0 > SHORTEST).map_or(f64::INFINITY, |next| next.0);
