@@ -11,7 +11,7 @@ use super::terminal::{Screen, fault};
 use crate::check::check;
 use crate::dance::{Dance, MoveBook};
 use crate::grid::mend::Repair;
-use crate::shelf::Cache;
+use crate::shelf::{Cache, FirstSteps};
 use crate::sound::{Click, Heard, Player, Programme, Transport};
 use crossterm::event::Event;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
@@ -72,10 +72,13 @@ fn edit(
     let workers = Workers::start(&desk.dance, &desk.path, cache, move || {
         let _ = wake.send(Input::Answer);
     });
+    let mut steps = FirstSteps::of_this_user();
     let mut room = Room::new(desk, book, workers, options, palette, repairing.is_some());
+    room.sheet.hint = steps.taken();
     room.first = repairing.flatten();
     let ended = room.stay(&input, &mut screen, &asked_to_end);
     let farewell = room.leave();
+    steps.remember(room.sheet.hint);
     drop(screen);
     if fault() { Err(ScreenError::Fault) } else { ended.map(|()| farewell) }
 }

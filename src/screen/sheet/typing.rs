@@ -126,19 +126,18 @@ fn chosen(sheet: &mut Sheet, purpose: &Purpose, id: MoveId) -> Vec<Effect> {
     effects
 }
 
-/// Where a new cue comes and how long it lasts: what is selected; else its natural length, but a free space is not
-/// written beyond.
+/// Where a new cue comes and how long it lasts: what is selected; else its natural length, but not beyond the free space
+/// or the cue that it is put into, so that no neighbour is touched unasked.
 fn place_for(sheet: &Sheet, natural: Counts) -> (Beat, Counts) {
     let selection = sheet.selection();
     if sheet.anchor.is_some() {
         return (selection.from, selection.to.since(selection.from));
     }
     let at = sheet.cursor;
-    let covers = |cue: &Cue| cue.at.0 <= at.0 + 1e-6 && cue.end().0 > at.0 + 1e-6;
-    if sheet.dance.cues.iter().any(covers) {
-        return (at, natural);
-    }
+    let covers = |cue: &&Cue| cue.at.0 <= at.0 + 1e-6 && cue.end().0 > at.0 + 1e-3;
+    let inside = sheet.dance.cues.iter().find(covers).map(Cue::end);
     let next = sheet.dance.cues.iter().map(|cue| cue.at).find(|start| start.0 > at.0 + 1e-3);
+    let next = inside.or(next);
     let room = next.map_or(natural, |next| next.since(at));
     (at, Counts(natural.0.min(room.0)))
 }

@@ -233,6 +233,12 @@ fn resume(sheet: &mut Sheet) {
 
 fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
     use Action as A;
+    // A hint goes once it was followed.
+    sheet.hint = match (sheet.hint, action) {
+        (1, A::Longer | A::Shorter | A::Undo) => 2,
+        (2, A::Play | A::Round) => 3,
+        (hint, _) => hint,
+    };
     match action {
         A::CountBack | A::CountOn | A::SelectBack | A::SelectOn => step(sheet, action),
         A::LineUp | A::LineDown => go_line(sheet, action == A::LineDown),

@@ -107,12 +107,13 @@ fn said(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         let way = if finding.fix.is_some() { "f fixes it so, i ignores it" } else { "i ignores it" };
         let sign = mark(finding.severity);
         (Ink::Mark, format!("{sign} {} {} ({way})", finding.message, finding.remedy))
+    } else if let Some(hint) = HINTS.get(sheet.hint).filter(|_| sheet.read_only.is_none()) {
+        // Before the reasons of a draft, which stand on every count of it: the hint goes once it was followed.
+        (Ink::Quiet, (*hint).to_owned())
     } else if let Some(why) =
         sheet.cue_here().and_then(|index| sheet.cue(index)).and_then(|cue| cue.why.as_ref())
     {
         (Ink::Quiet, format!("why: {why}"))
-    } else if let Some(hint) = HINTS.get(sheet.hint).filter(|_| sheet.read_only.is_none()) {
-        (Ink::Quiet, (*hint).to_owned())
     } else {
         return;
     };
