@@ -81,3 +81,12 @@ proptest! {
         let _ = TempoWord::of(Bpm(bpm)).plain();
     }
 }
+
+#[test]
+fn words_along_a_piece_do_not_flicker_at_an_edge() {
+    // Moderato begins at 100: a piece of about 100 keeps the word it began with, and one that leaves changes once.
+    let tempi = [100.2, 99.4, 98.7, 101.0, 130.0, 151.6, 152.6].map(Bpm);
+    let words: Vec<TempoWord> = TempoWord::along(tempi).collect();
+    use TempoWord::{Allegro, Moderato};
+    assert_eq!(words, [Moderato, Moderato, Moderato, Moderato, Allegro, Allegro, Allegro]);
+}

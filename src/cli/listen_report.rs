@@ -3,7 +3,6 @@
 use super::output::count;
 use crate::listening::{Articulation, Listening, PhraseCharacter, Sureness, TempoWord, Turn, TurnKind};
 use crate::shelf::Heard;
-use crate::units::Bpm;
 use crate::words::wrapped;
 use std::fmt::Write;
 
@@ -41,13 +40,9 @@ fn phrases(out: &mut String, listening: &Listening) {
         "  {:<3} {:<6} {:>6}  {:>6}  {:<19} {:<4} {:<9} energy",
         "no", "music", "from", "counts", "tempo (beats/min)", "loud", "notes"
     );
-    let mut before: Option<TempoWord> = None;
-    for (span, character) in listening.grid.phrase_spans().zip(&listening.phrases) {
-        // The word goes with the number that is printed, and does not change for a beat a minute at a band's edge.
-        let shown = Bpm(character.bpm.0.round());
-        let word = before.map_or_else(|| TempoWord::of(shown), |word| word.then(shown));
-        before = Some(word);
-        let tempo = format!("{:.0} {word}", shown.0);
+    let words = TempoWord::along(listening.phrases.iter().map(|character| character.bpm));
+    for ((span, character), word) in listening.grid.phrase_spans().zip(&listening.phrases).zip(words) {
+        let tempo = format!("{:.0} {word}", character.bpm.0);
         let _ = writeln!(
             out,
             "  {:<3} {:<6} {:>6}  {:>6}  {:<19} {:<4} {:<9} {}",

@@ -66,6 +66,16 @@ impl TempoWord {
         if bpm.0 >= from.0 - HYSTERESIS && bpm.0 < to.0 + HYSTERESIS { self } else { Self::of(bpm) }
     }
 
+    /// The words for tempi that follow one another, each kept while the tempo stays near its band. Words go with the whole
+    /// numbers that are printed beside them.
+    pub fn along(tempi: impl IntoIterator<Item = Bpm>) -> impl Iterator<Item = Self> {
+        tempi.into_iter().scan(None, |before: &mut Option<Self>, bpm| {
+            let shown = Bpm(bpm.0.round());
+            *before = Some(before.map_or_else(|| Self::of(shown), |word| word.then(shown)));
+            *before
+        })
+    }
+
     /// The band in which the word is printed, from (included) and to (excluded); the last has no end.
     #[must_use]
     pub fn core(self) -> (Bpm, Bpm) {

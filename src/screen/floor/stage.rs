@@ -39,6 +39,8 @@ pub struct Floor {
     listening: Option<Listening>,
     /// Indices of the cues whose words are shown: all but those that would follow too soon.
     shown: Vec<usize>,
+    /// A word for the tempo of each phrase.
+    tempo_words: Vec<TempoWord>,
     count_in: usize,
     begin: Seconds,
     length: Seconds,
@@ -163,7 +165,10 @@ impl Floor {
             _ => 4,
         };
         let begin = Seconds(grid.seconds_at(Beat(-(count_in as f64))).0.min(0.0));
-        Self { dance, trail, listening: listening.cloned(), shown, count_in, begin, length }
+        let middle = |span: PhraseSpan<'_>| Beat(0.5 * (span.start.0 + span.end.0));
+        let tempo_words =
+            TempoWord::along(grid.phrase_spans().map(|span| grid.tempo_at(middle(span)))).collect();
+        Self { dance, trail, listening: listening.cloned(), shown, tempo_words, count_in, begin, length }
     }
 
     /// The dance.
@@ -234,9 +239,9 @@ impl Floor {
             bar: grid.bar_at(beat),
             tempo: (grid.len() > 1).then(|| {
                 let bpm = grid.tempo_at(beat);
-                let middle = position.phrase.map_or(beat, |span| Beat(0.5 * (span.start.0 + span.end.0)));
                 // The phrase's word is kept while the tempo wavers: the same at every visit, unlike what came before.
-                (TempoWord::of(grid.tempo_at(middle)).then(bpm), bpm)
+                let phrase = position.phrase.and_then(|span| self.tempo_words.get(span.index));
+                (phrase.copied().unwrap_or_else(|| TempoWord::of(bpm)).then(bpm), bpm)
             }),
             dynamic: self.dynamic(at),
             level,
