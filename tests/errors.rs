@@ -212,6 +212,76 @@ fn a_draft_on_the_beats_of_a_file_keeps_them() {
 }
 
 #[test]
+fn a_lesson_that_cannot_be_read_says_which_line() {
+    let room = Room::new();
+    let files: &[(&str, &str, &str)] = &[
+        (
+            "none.txt",
+            "# later\n",
+            "it has no line with minutes; write one a line, as in '10 goats.dance.json dance it twice'",
+        ),
+        (
+            "names.txt",
+            "5 clicks.dance.json\nclicks.dance.json 5\n",
+            "line 2 ('clicks.dance.json 5') does not begin with minutes; write it as in '10 goats.dance.json dance it twice'",
+        ),
+        ("long.txt", "900 clicks.dance.json\n", "line 1 takes 900 minutes; give 0.25 to 240"),
+        (
+            "open.txt",
+            "5 \"clicks\n",
+            "line 1 opens quotation marks and does not close them; close them after the dance's name",
+        ),
+        (
+            "odd.json",
+            "{\"schema\": 1,\n\"itms\": []}",
+            "as JSON it goes wrong at line 2: unknown field 'itms', expected one of 'schema', 'title', 'items'; it needs \
+             'schema': 1, 'title' and a list 'items'",
+        ),
+        (
+            "new.json",
+            "{\"schema\": 7, \"items\": []}",
+            "as JSON it goes wrong at line 1: form 7 is not known; it needs 'schema': 1, 'title' and a list 'items'",
+        ),
+    ];
+    for (name, text, why) in files {
+        fs::write(room.path(name), text).expect("a writable folder");
+        room.refuses(&["programme", name], &format!("cannot read the lesson in '{name}': {why}"));
+    }
+    let many = "1 rest\n".repeat(101);
+    fs::write(room.path("many.txt"), many).expect("a writable folder");
+    room.refuses(
+        &["programme", "many.txt"],
+        "cannot read the lesson in 'many.txt': it has 101 items, and a lesson has 100 at most; give one lesson a file",
+    );
+    room.refuses(&["programme", "gone.txt"], "cannot read 'gone.txt': there is no such file");
+    fs::write(room.path("lost.txt"), "5 gone.dance.json\n").expect("a writable folder");
+    room.refuses(&["programme", "lost.txt"], "cannot read 'gone.dance.json': there is no such file");
+    fs::write(room.path("good.txt"), "5 talk\n5 clicks.dance.json\n").expect("a writable folder");
+    room.refuses(
+        &["programme", "good.txt", "--lead"],
+        "cannot show the floor: this is not a terminal; run the command in a terminal window",
+    );
+}
+
+#[test]
+fn a_shelf_that_is_not_there_is_said_so_and_a_broken_dance_stays_on_the_list() {
+    let room = Room::new();
+    room.refuses(&["shelf", "nowhere"], "cannot look into 'nowhere': there is no such file");
+    fs::write(room.path("torn.dance.json"), "{\"schema\": 1, ").expect("a writable folder");
+    let output = room.run(&["shelf", "."]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), "2 dances\n"));
+    assert!(
+        text.starts_with("clicks  ")
+            && text.contains("torn                         cannot open './torn.dance.json'"),
+        "{text}"
+    );
+    let output = room.run(&["shelf", ".", "tempo", "--json"]);
+    let list: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!((&list["schema"], list["dances"].as_array().map(Vec::len)), (&serde_json::json!(1), Some(0)));
+}
+
+#[test]
 fn nothing_to_dance_to_is_said_so() {
     let room = Room::new();
     write_wav(&room.path("nan.wav"), 22_050, &[f32::NAN; 22_050 * 6]);

@@ -18,6 +18,8 @@ pub struct Arguments {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
+    /// Open the shelf: the dances of a folder, found by what they teach (the same as farandole alone)
+    Shelf(Shelf),
     /// Say what a recording does: beats, bars, phrases, faster and slower, louder and softer
     Listen(Listen),
     /// Make a first dance for a recording, to be edited
@@ -35,6 +37,8 @@ pub(super) enum Command {
     HandOut(HandOut),
     /// Carry a dance across to another performance of the same piece
     Carry(Carry),
+    /// Add up a lesson: dances in order with minutes and notes; or lead it
+    Programme(Programme),
     /// Put a dance and its recording into one file for a colleague
     Pack(Pack),
     /// Take a colleague's file apart again
@@ -51,6 +55,29 @@ pub(super) enum Command {
     /// Print the manual page (roff)
     #[command(name = "manual")]
     Manual,
+}
+
+/// Options of `shelf`.
+#[derive(Debug, Args, Default)]
+pub(super) struct Shelf {
+    /// The folder [default: that of last time]
+    pub(super) folder: Option<PathBuf>,
+    /// Words to begin with: only dances that have them all are shown
+    pub(super) words: Vec<String>,
+    /// Print a list instead of opening the screen
+    #[arg(long)]
+    pub(super) list: bool,
+    /// Print the list as JSON
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Lead and write without sound
+    #[arg(long)]
+    pub(super) silent: bool,
+    /// Black words on a light ground
+    #[arg(long)]
+    pub(super) light: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
 }
 
 /// How hearing is done.
@@ -309,6 +336,23 @@ pub(super) struct Carry {
     /// Replace a dance that is already there
     #[arg(long)]
     pub(super) replace: bool,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
+}
+
+/// Options of `programme`.
+#[derive(Debug, Args)]
+pub(super) struct Programme {
+    /// The lesson: one item a line, as in '10 goats.dance.json twice' or '3 water'; or JSON
+    pub(super) file: PathBuf,
+    /// Print the report as JSON
+    #[arg(long, conflicts_with = "lead")]
+    pub(super) json: bool,
+    /// Lead the dances one after another, with a pause between
+    #[arg(long)]
+    pub(super) lead: bool,
+    #[command(flatten)]
+    pub(super) floor: Floor,
     #[command(flatten)]
     pub(super) hearing: Hearing,
 }

@@ -3,6 +3,7 @@
 //! Results go to standard output, everything else to standard error. Exit codes: 0 clean, 1 the check found
 //! something, 2 it could not be done.
 
+mod again;
 mod arguments;
 mod beats;
 mod carry;
@@ -20,8 +21,10 @@ mod moves;
 mod output;
 mod pack;
 mod problem;
+mod programme;
 mod repair;
 mod sheet;
+mod shelf;
 mod unpack;
 
 pub use arguments::{Arguments, command};
@@ -30,7 +33,7 @@ pub use problem::Problem;
 
 use arguments::Command;
 use clap::Parser;
-use std::io;
+use std::io::{self, IsTerminal};
 use std::process::ExitCode;
 
 /// How a command ended, when it could be done.
@@ -73,10 +76,14 @@ pub fn main() -> ExitCode {
 /// [`Problem`]: what could not be done and the way out, in one sentence.
 pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem> {
     match arguments.command {
+        None if io::stdin().is_terminal() && io::stdout().is_terminal() => {
+            shelf::run(&arguments::Shelf::default(), output)
+        }
         None => {
             output.print(WELCOME)?;
             Ok(Outcome::Clean)
         }
+        Some(Command::Shelf(options)) => shelf::run(&options, output),
         Some(Command::Listen(options)) => listen::run(&options, output),
         Some(Command::Draft(options)) => draft::run(&options, output),
         Some(Command::Check(options)) => check::run(&options, output),
@@ -86,6 +93,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Lead(options)) => lead::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
         Some(Command::Carry(options)) => carry::run(&options, output),
+        Some(Command::Programme(options)) => programme::run(&options, output),
         Some(Command::Pack(options)) => pack::run(&options, output),
         Some(Command::Unpack(options)) => unpack::run(&options, output),
         Some(Command::Moves(options)) => moves::run(&options, output),
@@ -98,6 +106,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
 const WELCOME: &str = "\
 Farandole: teach music by movement.
 
+  farandole shelf lessons             open the shelf: all dances of a folder, found by what they teach
   farandole demo                      lead the demo dance
   farandole listen song.mp3           what does this recording do?
   farandole draft song.mp3            make a first dance for it

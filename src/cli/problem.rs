@@ -3,6 +3,7 @@
 use crate::dance::{CarryError, DraftError, MoveBookError};
 use crate::handout::HandoutError;
 use crate::incoming::Refusal;
+use crate::lesson::ProgrammeError;
 use crate::recording::DecodeError;
 use crate::screen::ScreenError;
 use crate::shelf::{BundleError, LoadError, SaveError};
@@ -44,6 +45,14 @@ pub enum Problem {
         path: PathBuf,
         /// What is wrong.
         source: Refusal,
+    },
+    /// A lesson cannot be read.
+    #[error("cannot read the lesson in '{}': {source}", path.display())]
+    Programme {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        source: ProgrammeError,
     },
     /// A file could not be read or written.
     #[error("cannot {what} '{}': {}", path.display(), crate::shelf::plain(source))]

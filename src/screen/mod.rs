@@ -2,6 +2,7 @@
 //! function of messages; only the loop between them touches a terminal, a clock or a device.
 
 pub mod blocks;
+mod browsing;
 pub mod colours;
 pub mod desk;
 pub mod floor;
@@ -10,11 +11,13 @@ mod inputs;
 pub mod repair;
 mod run;
 pub mod sheet;
+pub mod shelf;
 mod terminal;
 #[cfg(unix)]
 mod unix;
 mod writing;
 
+pub use browsing::run_shelf;
 pub use run::{FloorOptions, require_terminal, run_floor};
 pub use writing::{run_repairing, run_sheet};
 

@@ -80,6 +80,11 @@ impl Cache {
         named.or_else(usual).map_or_else(Self::default, Self::in_folder)
     }
 
+    /// The folder, if there is one.
+    pub(super) fn folder(&self) -> Option<&Path> {
+        self.folder.as_deref()
+    }
+
     /// Hashes the bytes of a recording file.
     ///
     /// # Errors
@@ -190,7 +195,7 @@ impl Kind {
 const KEY_DIGITS: usize = 32;
 
 /// Writes an entry in one step. The disk is not waited for: an entry that a power cut damages is not read.
-fn write(entry: &Path, mark: &[u8], content: &[u8]) -> io::Result<()> {
+pub(super) fn write(entry: &Path, mark: &[u8], content: &[u8]) -> io::Result<()> {
     let folder = entry.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder)?;
     let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder)?;
@@ -202,7 +207,7 @@ fn write(entry: &Path, mark: &[u8], content: &[u8]) -> io::Result<()> {
 }
 
 /// The content of an entry that begins with `mark` and whose hash is right.
-fn whole<'a>(entry: &'a [u8], mark: &[u8]) -> Option<&'a [u8]> {
+pub(super) fn whole<'a>(entry: &'a [u8], mark: &[u8]) -> Option<&'a [u8]> {
     let line = entry.iter().position(|&byte| byte == b'\n')?;
     let hash = blake3::Hash::from_hex(entry[..line].strip_prefix(mark)?).ok()?;
     let content = &entry[line + 1..];

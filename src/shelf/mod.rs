@@ -13,6 +13,7 @@ mod first_steps;
 pub mod journal;
 mod lock;
 mod places;
+mod stand;
 mod trims;
 mod write;
 
@@ -26,5 +27,6 @@ pub use find::{Found, Open, recording_for};
 pub use first_steps::FirstSteps;
 pub use lock::{Held, Lock};
 pub use places::Places;
+pub use stand::{Known, Stand, dances_in, last_folder, remember_folder, state_folder};
 pub use trims::{TRIM_RANGE, TrimError, Trims};
 pub use write::{folder_of, replace};
