@@ -241,6 +241,53 @@ fn no_word_leaves_its_sheet_or_lies_over_another() {
 }
 
 #[test]
+fn pdfs_are_tagged_so_that_they_can_be_read_aloud_in_order() {
+    let (dance, heard) = rondo();
+    let material = material(&dance, &heard);
+    for kind in Kind::PRINTED {
+        let bytes = make(*kind, "pdf", &material).expect("counts");
+        let info = poppler("pdfinfo", &[], &bytes);
+        assert!(info.lines().any(|line| line.split_whitespace().eq(["Tagged:", "yes"])), "{kind}: {info}");
+        let read = poppler("pdfinfo", &["-struct-text"], &bytes);
+        assert!(read.starts_with("Document\n"), "{kind}: {read}");
+        let count = |what: &str| {
+            read.lines().filter(|line| line.trim_start().split(' ').next() == Some(what)).count()
+        };
+        assert!(count("H1") >= 1 && count("P") > 5, "{kind}: {read}");
+        // Every word that can be copied is read, but for what stands at the foot of each sheet.
+        let squeezed =
+            |text: &str| -> String { text.chars().filter(|c| !c.is_whitespace() && *c != '"').collect() };
+        let read_words = squeezed(&read);
+        let feet = 2 * info
+            .lines()
+            .find_map(|line| line.strip_prefix("Pages:")?.trim().parse::<usize>().ok())
+            .expect("pages");
+        let lines = poppler("pdftotext", &["-raw", "-"], &bytes);
+        let missing: Vec<&str> =
+            lines.split_whitespace().filter(|word| !read_words.contains(&squeezed(word))).collect();
+        assert!(missing.len() <= 12 * feet, "{kind}: {missing:?}");
+        if *kind == Kind::CountSheet {
+            assert_eq!(
+                count("H3"),
+                dance.grid.phrases().len() + usize::from(dance.grid.phrases()[0].start > 0),
+                "{read}"
+            );
+            let place = |words: &str| {
+                read_words.find(&squeezed(words)).unwrap_or_else(|| panic!("'{words}' in {read}"))
+            };
+            let first = format!("phrase 1 ({})", dance.grid.phrases()[0].letter);
+            assert!(
+                place(&dance.title) < place("Before you dance") && place("Before you dance") < place(&first)
+            );
+            assert!(place(&first) < place("The moves, and how to do them"));
+        } else {
+            assert_eq!(count("Figure"), 1, "{kind}: {read}");
+            assert!(poppler("pdfinfo", &["-struct"], &bytes).contains("Figure"));
+        }
+    }
+}
+
+#[test]
 fn the_map_has_a_stone_for_every_beat_and_hides_its_answers() {
     let (dance, heard) = rondo();
     let read = |kind| parsed(&make(kind, "svg", &material(&dance, &heard)).expect("counts"));

@@ -97,7 +97,7 @@ fn gentle_versions_needs_and_jumping_are_seen() {
     }
     let glance = seen(&dance, Some(&listening));
     assert_eq!(glance.needs, [Need::Scarf]);
-    assert_eq!(glance.not_gentle, [jump.movement.words.clone()]);
+    assert_eq!(glance.not_gentle, std::slice::from_ref(&jump.movement.words));
     assert_eq!(glance.ends, Some((StepKind::Jump, StepKind::Jump)));
     let grid = &dance.grid;
     let lasts = |from: f64| grid.seconds_at(Beat(from + 8.0)).0 - grid.seconds_at(Beat(from)).0;

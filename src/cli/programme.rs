@@ -1,7 +1,7 @@
 //! `programme`: a lesson as a running order, added up, or led one dance after another.
 
 use super::arguments::{Floor, Programme as Options};
-use super::output::{count, wrap};
+use super::output::count;
 use super::{Outcome, Output, Problem, again, hear};
 use crate::check::check;
 use crate::dance::{MoveBook, Need};
@@ -9,6 +9,7 @@ use crate::lesson::{Glance, Part, Programme, Sum};
 use crate::screen;
 use crate::shelf;
 use crate::units::Seconds;
+use crate::words::wrapped;
 use serde::Serialize;
 use std::ffi::OsString;
 use std::fs;
@@ -85,10 +86,8 @@ fn lead(
     for (on, flag) in [(floor.silent, "--silent"), (floor.light, "--light"), (floor.gentle, "--gentle")] {
         flags.extend(on.then(|| flag.into()));
     }
-    if floor.trim != 0 {
-        flags.push(format!("--trim={}", floor.trim).into());
-    }
-    let mut at = 0.0;
+    flags.extend(floor.trim.map(|trim| format!("--trim={trim}").into()));
+    let (mut at, mut led) = (0.0, false);
     for (index, (item, path)) in programme.items.iter().zip(paths).enumerate() {
         let named =
             path.as_ref().map(|path| shelf::load(path).map(|opened| opened.dance.title)).transpose()?;
@@ -116,6 +115,9 @@ fn lead(
         if let Some(path) = path {
             let mut arguments: Vec<OsString> = vec!["lead".into(), path.as_os_str().to_owned()];
             arguments.extend(flags.iter().cloned());
+            // Once is enough.
+            arguments.extend((floor.in_step && !led).then(|| "--in-step".into()));
+            led = true;
             again::run(&arguments)?;
         }
     }
@@ -149,7 +151,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
     ];
     let mut at = 0.0;
     let say = |lines: &mut Vec<String>, indent: usize, text: &str| {
-        lines.extend(wrap(text, WIDTH - indent).into_iter().map(|line| format!("{:indent$}{line}", "")));
+        lines.extend(wrapped(text, WIDTH - indent).into_iter().map(|line| format!("{:indent$}{line}", "")));
     };
     for part in parts {
         let what = match part.glance {
@@ -163,7 +165,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
             None if part.item.note.is_empty() => "a pause".to_owned(),
             None => part.item.note.clone(),
         };
-        let mut what = wrap(&what, WIDTH - 18).into_iter();
+        let mut what = wrapped(&what, WIDTH - 18).into_iter();
         let first = what.next().unwrap_or_default();
         lines.push(format!("  {:>6}  {:>4} min  {first}", clock(Seconds(60.0 * at)), part.item.minutes));
         lines.extend(what.map(|line| format!("{:18}{line}", "")));
@@ -196,7 +198,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
         lines.push(String::new());
         lines.push("Look at".into());
         for remark in &sum.remarks {
-            let folded = wrap(&remark.to_string(), WIDTH - 4);
+            let folded = wrapped(&remark.to_string(), WIDTH - 4);
             let mut marks = std::iter::once("  ! ").chain(std::iter::repeat("    "));
             lines.extend(folded.iter().map(|line| format!("{}{line}", marks.next().unwrap_or_default())));
         }

@@ -70,6 +70,17 @@ impl Map {
         }
         let quarters = quarters.max((span / SLOWEST).ceil());
         let length = (span / quarters).round().clamp(FASTEST, SLOWEST);
+        if quarters > 1.0 && length * quarters != span {
+            // The last one takes up what rounding would add up to over many.
+            let most = quarters - 1.0;
+            self.stretch_evenly(tick, now, most, length);
+            return self.stretch(tick, now, until, 1.0);
+        }
+        self.stretch_evenly(tick, now, quarters, length);
+    }
+
+    /// Fills time with quarter notes of a length in microseconds.
+    fn stretch_evenly(&mut self, tick: &mut u32, now: &mut f64, quarters: f64, length: f64) {
         if self.tempi.last().is_none_or(|last| f64::from(last.1) != length) {
             self.tempi.push((*tick, length as u32));
         }

@@ -7,6 +7,7 @@ mod ink;
 mod path;
 mod pdf;
 mod svg;
+mod tags;
 
 pub(super) use face::{STAND_IN, Weight, drawable, fitted, width, wrapped};
 pub(super) use ink::Ink;

@@ -1,10 +1,13 @@
 //! Drawings as PDF 1.7, one a page: the letters used are embedded, and every one knows which character it stands for, so
-//! that words can be searched and copied. No date and no random identifier: the same drawings give the same bytes.
+//! that words can be searched and copied; they are tagged, so that they can be read aloud in order. No date and no random identifier: the same drawings give the same bytes.
 
 use super::path::Leg;
+use super::tags::{self, Tags};
 use super::{Anchor, Drawing, Ink, Mark, Path, Weight, width};
 use miniz_oxide::deflate::compress_to_vec_zlib;
-use pdf_writer::types::{CidFontType, FontFlags, LineCapStyle, LineJoinStyle, SystemInfo, UnicodeCmap};
+use pdf_writer::types::{
+    CidFontType, FontFlags, LineCapStyle, LineJoinStyle, StructRole, SystemInfo, TabOrder, UnicodeCmap,
+};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
 use subsetter::GlyphRemapper;
@@ -24,21 +27,26 @@ pub(in crate::handout) fn pdf(title: &str, pages: &[Drawing]) -> Vec<u8> {
         last += 1;
         Ref::new(last)
     };
-    let (catalog, tree, info) = (next(), next(), next());
+    let (catalog, tree, info, structure) = (next(), next(), next(), next());
     let mut fonts = [Used::new(Weight::Regular, next()), Used::new(Weight::Bold, next())];
     let places: Vec<(Ref, Ref)> = pages.iter().map(|_| (next(), next())).collect();
     let mut root = pdf.catalog(catalog);
     root.pages(tree).lang(TextStr("en"));
     root.viewer_preferences().display_doc_title(true);
+    root.mark_info().marked(true);
+    root.pair(Name(b"StructTreeRoot"), structure);
     root.finish();
     pdf.document_info(info).title(TextStr(title)).creator(TextStr("Farandole"));
     pdf.pages(tree)
         .kids(places.iter().map(|place| place.0))
         .count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
-    for (drawing, (page, content)) in pages.iter().zip(&places) {
-        let drawn = compress_to_vec_zlib(&draw(drawing, &mut fonts), LEVEL);
+    let mut tagged = Vec::with_capacity(pages.len());
+    for ((drawing, (page, content)), number) in pages.iter().zip(&places).zip(0..) {
+        let (drawn, tags) = draw(drawing, &mut fonts);
+        let drawn = compress_to_vec_zlib(&drawn, LEVEL);
+        tagged.push((*page, tags));
         let mut sheet = pdf.page(*page);
-        sheet.parent(tree).contents(*content);
+        sheet.parent(tree).contents(*content).struct_parents(number).tab_order(TabOrder::StructureOrder);
         sheet.media_box(Rect::new(0.0, 0.0, drawing.width as f32, drawing.height as f32));
         let mut resources = sheet.resources();
         let mut named = resources.fonts();
@@ -50,6 +58,7 @@ pub(in crate::handout) fn pdf(title: &str, pages: &[Drawing]) -> Vec<u8> {
         sheet.finish();
         pdf.stream(*content, &drawn).filter(Filter::FlateDecode);
     }
+    tags::write(&mut pdf, structure, &tagged, &mut next);
     for font in fonts {
         font.embed(&mut pdf, &mut next);
     }
@@ -145,13 +154,25 @@ impl Used {
     }
 }
 
-/// The drawing operators of a page.
-fn draw(drawing: &Drawing, fonts: &mut [Used; 2]) -> Vec<u8> {
-    let mut content = Content::new();
+/// The drawing operators of a page, and what they draw.
+fn draw(drawing: &Drawing, fonts: &mut [Used; 2]) -> (Vec<u8>, Tags) {
+    let (mut content, mut tags) = (Content::new(), Tags::default());
     // From here on y runs downwards from the upper edge, as in the drawing.
     content.transform([1.0, 0.0, 0.0, -1.0, 0.0, drawing.height as f32]);
     content.set_line_join(LineJoinStyle::RoundJoin).set_line_cap(LineCapStyle::ButtCap);
     for mark in &drawing.marks {
+        let piece = match mark {
+            Mark::Shape { .. } if drawing.about.is_empty() => None,
+            Mark::Shape { .. } => Some((StructRole::Figure, tags.figure(&drawing.about))),
+            Mark::Words { role, .. } => tags.words(role),
+        };
+        match piece {
+            Some((kind, number)) => {
+                let mut begun = content.begin_marked_content_with_properties(kind.to_name());
+                begun.properties().identify(number);
+            }
+            None => drop(content.begin_marked_content(Name(b"Artifact"))),
+        }
         match mark {
             Mark::Shape { path, fill, pen, .. } => {
                 if let Some(ink) = fill {
@@ -190,8 +211,9 @@ fn draw(drawing: &Drawing, fonts: &mut [Used; 2]) -> Vec<u8> {
                 content.show(Str(&font.encode(text))).end_text();
             }
         }
+        content.end_marked_content();
     }
-    content.finish().to_vec()
+    (content.finish().to_vec(), tags)
 }
 
 fn outline(content: &mut Content, path: &Path) {

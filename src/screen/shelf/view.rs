@@ -7,6 +7,7 @@ use crate::lesson::{Glance, energy_word};
 use crate::listening::Articulation;
 use crate::screen::colours::{Depth, Ink};
 use crate::units::Seconds;
+use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Modifier;
@@ -392,17 +393,7 @@ fn cut(text: &str, width: u16) -> String {
     kept
 }
 
-/// A text on lines of at most so many columns.
+/// A text on lines of at most so many columns; a longer word is cut.
 fn wrap(text: &str, width: u16) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.width() + 1 + word.width() <= usize::from(width) => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(cut(word, width)),
-        }
-    }
-    lines
+    wrapped(text, usize::from(width)).iter().map(|line| cut(line, width)).collect()
 }
