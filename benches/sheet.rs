@@ -8,17 +8,21 @@
 
 #[path = "../tests/support/choreography.rs"]
 mod choreography;
+#[path = "../tests/support/heard.rs"]
+mod support;
 
 use choreography::large;
-use farandole::dance::MoveBook;
-use farandole::dance::edit::{Command, Follow, Over, Selection};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use farandole::check::check;
+use farandole::dance::edit::{Command, Follow, History, Selection};
+use farandole::dance::{Dance, MoveBook};
 use farandole::grid::mend::Repair;
 use farandole::grid::{Anchor, Grid, Level};
-use farandole::listening::{Ear, Memory, Metering, Remembered, Sureness};
+use farandole::listening::{Ear, Listening, Memory, Metering, Remembered, TurnKind};
 use farandole::recording;
 use farandole::screen::colours::Palette;
-use farandole::screen::desk::{Answer, Workers, open_in};
-use farandole::screen::repair::{Action, Message, Readiness, Repairing, update, view};
+use farandole::screen::desk::{Answer, Keeper, Workers, open_in};
+use farandole::screen::sheet::{Effect, Message, Sheet, draw, update};
 use farandole::shelf::{self, Cache, Places};
 use farandole::units::{Beat, Seconds};
 use ratatui::Terminal;
@@ -28,6 +32,7 @@ use std::hint::black_box;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
+use support::{Heard, heard, phrase, turn};
 
 /// The window of the goal.
 const WINDOW: Rect = Rect { x: 0, y: 0, width: 200, height: 60 };
@@ -58,52 +63,130 @@ fn window() -> Terminal<CrosstermBackend<io::Sink>> {
     Terminal::with_options(CrosstermBackend::new(io::sink()), options).expect("a window of fixed size")
 }
 
-/// A key that edits a cue: planned, made, in the journal. The picture is that of the repairing, which shows the same
-/// counts.
-fn edits_and_pictures() {
-    let folder = scratch();
-    let path = folder.path().join("large.dance.json");
-    shelf::save(&path, &large(), None).expect("a disk with room");
-    let mut desk = open_in(&path, Places::with_state_folder(&path, None)).expect("just saved");
-    let (book, mut keeper) = (MoveBook::built_in(), desk.keeper.take().expect("it may be edited"));
-    let mut terminal = window();
-    let mut state = Repairing::new(&desk.dance, Beat(1_500.0), Readiness::Ready, 0);
-    state.sureness = vec![Sureness(0.8); desk.dance.grid.bars().len()];
-    let started = Instant::now();
-    let mut times = Vec::new();
-    for round in 0..2_000usize {
-        let begun = Instant::now();
-        let now = started.elapsed() + Duration::from_secs(4 * round as u64);
-        let cue = 3 + (round * 7) % 990;
-        let to = Beat(desk.dance.cues[cue].at.0 + if round % 2 == 0 { 1.0 } else { -1.0 });
-        let command = Command::MoveCue { cue, to, over: Over::Keep };
-        let here = Selection::at(to);
-        let done = desk.history.perform(&mut desk.dance, &book, &command, here, now).expect("possible");
-        if let Some(done) = done {
-            black_box(keeper.record(&done.record, now));
+/// What is heard of a piece with 3,000 beats: 375 phrases of eight counts, a turn every other phrase.
+fn long_piece() -> Listening {
+    let letters = ["A", "B", "A'"];
+    let phrases: Vec<Heard> =
+        (0..375).map(|n| phrase(letters[n % 3], 8, 96.0 + (n % 7) as f64 * 6.0, 1 + (n % 5) as u8)).collect();
+    let kinds = [TurnKind::Crescendo, TurnKind::SubitoSoft, TurnKind::Accelerando, TurnKind::SuddenlySlower];
+    let turns: Vec<_> =
+        (0..187).map(|n| turn(kinds[n % 4], 16.0 * n as f64, 16.0 * n as f64 + 4.0)).collect();
+    heard(0, &phrases, &turns)
+}
+
+/// She at the sheet of the goal, with a journal beside her and a window whose bytes go nowhere.
+struct Desk {
+    sheet: Sheet,
+    keeper: Keeper,
+    terminal: Terminal<CrosstermBackend<io::Sink>>,
+    started: Instant,
+    /// Time that passes besides, so that edits are steps of their own.
+    besides: Duration,
+}
+
+impl Desk {
+    fn open(folder: &tempfile::TempDir) -> Self {
+        let path = folder.path().join("large.dance.json");
+        let listening = long_piece();
+        let dance = Dance { grid: listening.grid.clone(), ..large() };
+        shelf::save(&path, &dance, None).expect("a disk with room");
+        let mut desk = open_in(&path, Places::with_state_folder(&path, None)).expect("just saved");
+        let keeper = desk.keeper.take().expect("it may be edited");
+        let sheet = Sheet::new(desk.dance, desk.history, MoveBook::built_in(), Palette::default());
+        let (started, besides) = (Instant::now(), Duration::ZERO);
+        let mut desk = Self { sheet, keeper, terminal: window(), started, besides };
+        desk.tell(Message::Size(WINDOW.width, WINDOW.height));
+        desk.tell(Message::Listened(Box::new(listening)));
+        desk.check();
+        desk.sheet.cursor = Beat(1_500.0);
+        desk
+    }
+
+    fn tell(&mut self, message: Message) {
+        let now = self.started.elapsed() + self.besides;
+        black_box(update(&mut self.sheet, Message::Heard(Default::default(), now)));
+        for effect in update(&mut self.sheet, message) {
+            if let Effect::Record(record) = effect {
+                black_box(self.keeper.record(&record, now));
+            }
         }
-        update(&mut state, &desk.dance, Message::Do(Action::Right), now);
-        terminal
-            .draw(|frame| view(&state, &desk.dance, Palette::default(), frame.area(), frame.buffer_mut()))
-            .expect("drawn");
-        times.push(begun.elapsed());
     }
-    report("key: move a cue, journal, picture of the counts at 200x60", times);
 
+    /// As the loop does when the keys rest.
+    fn check(&mut self) {
+        let report = check(&self.sheet.dance, self.sheet.listening.as_deref());
+        let state = self.sheet.state;
+        self.tell(Message::Checked(state, Box::new(report)));
+    }
+
+    fn draw(&mut self) {
+        let sheet = &self.sheet;
+        self.terminal.draw(|frame| draw(sheet, frame.area(), frame.buffer_mut())).expect("drawn");
+    }
+
+    /// From keys to the picture, once for each.
+    fn times(&mut self, what: &str, keys: &[KeyCode], rounds: usize) {
+        let mut times = Vec::new();
+        for round in 0..rounds {
+            let key = KeyEvent::new(keys[round % keys.len()], KeyModifiers::NONE);
+            self.besides += Duration::from_secs(4);
+            let begun = Instant::now();
+            self.tell(Message::Key(key));
+            self.draw();
+            times.push(begun.elapsed());
+        }
+        report(what, times);
+    }
+}
+
+fn keys_and_pictures() {
+    let folder = scratch();
+    let mut desk = Desk::open(&folder);
+    let letter = KeyCode::Char;
+    desk.times(
+        "key: go, picture at 200x60",
+        &[KeyCode::Right, KeyCode::Down, KeyCode::Left, KeyCode::Up],
+        2_000,
+    );
+    desk.times(
+        "key: go by pages, picture at 200x60",
+        &[KeyCode::PageDown, KeyCode::PageDown, KeyCode::PageUp],
+        600,
+    );
+    desk.sheet.cursor = Beat(1_500.0);
+    desk.times("key: a cue longer and shorter, journal, picture", &[letter('+'), letter('-')], 2_000);
+    desk.times("key: a cue later and earlier, journal, picture", &[letter('>'), letter('<')], 2_000);
+    desk.times("key: undo and redo, journal, picture", &[letter('u'), letter('z')], 1_000);
+    desk.times(
+        "key: a move everywhere in place of another",
+        &[letter('o'), letter('m'), KeyCode::Enter, letter('u')],
+        400,
+    );
+    desk.tell(Message::Key(KeyEvent::new(letter('n'), KeyModifiers::NONE)));
+    desk.times(
+        "key: a letter of a note, journal, picture",
+        &[letter('a'), letter('b'), KeyCode::Backspace],
+        1_000,
+    );
+    desk.tell(Message::Key(KeyEvent::new(KeyCode::Enter, KeyModifiers::NONE)));
     let mut times = Vec::new();
-    for round in 0..2_000usize {
-        let action = [Action::Right, Action::Down, Action::Left, Action::Up][round % 4];
+    for _ in 0..60 {
         let begun = Instant::now();
-        update(&mut state, &desk.dance, Message::Do(action), Duration::from_secs(9_000));
-        terminal
-            .draw(|frame| view(&state, &desk.dance, Palette::default(), frame.area(), frame.buffer_mut()))
-            .expect("drawn");
+        desk.check();
+        desk.draw();
         times.push(begun.elapsed());
     }
-    report("key: go, picture of the counts at 200x60", times);
+    report("the check anew when the keys rest, picture", times);
 
-    // A grid that was heard again, with all cues carried along on their music.
-    let grid = doubled(&desk.dance.grid);
+    // Repairing: the picture of the beats, and a grid that was heard again, with all cues carried along.
+    desk.tell(Message::Key(KeyEvent::new(letter('k'), KeyModifiers::NONE)));
+    desk.times(
+        "key: go in the repairing, picture",
+        &[KeyCode::Right, KeyCode::Down, KeyCode::Left, KeyCode::Up],
+        2_000,
+    );
+    let (grid, book) = (doubled(&desk.sheet.dance.grid), MoveBook::built_in());
+    let (mut dance, mut history) = (desk.sheet.dance.clone(), History::of_saved());
     let mut times = Vec::new();
     for round in 0..100u64 {
         let command = Command::SetGrid {
@@ -113,19 +196,15 @@ fn edits_and_pictures() {
             label: "double the beat".into(),
             gesture: None,
         };
-        let now = Duration::from_secs(10_000 + 10 * round);
+        let now = Duration::from_secs(100_000 + 10 * round);
         let begun = Instant::now();
-        let done = desk.history.perform(&mut desk.dance, &book, &command, Selection::default(), now);
-        black_box(keeper.record(&done.expect("possible").expect("a change").record, now));
-        terminal
-            .draw(|frame| view(&state, &desk.dance, Palette::default(), frame.area(), frame.buffer_mut()))
-            .expect("drawn");
+        let done = history.perform(&mut dance, &book, &command, Selection::default(), now);
+        black_box(desk.keeper.record(&done.expect("possible").expect("a change").record, now));
         times.push(begun.elapsed());
-        let undone = desk.history.undo(&mut desk.dance).expect("fits").expect("a step");
-        black_box(keeper.record(&undone.record, now));
+        let undone = history.undo(&mut dance).expect("fits").expect("a step");
+        black_box(desk.keeper.record(&undone.record, now));
     }
-    report("a new grid: 1,000 cues carried along, journal, picture", times);
-    keeper.finish(&desk.dance, &mut desk.history, Duration::from_secs(20_000));
+    report("a new grid: 1,000 cues carried along, journal", times);
 }
 
 fn doubled(grid: &Grid) -> Grid {
@@ -147,9 +226,9 @@ fn openings() {
         std::fs::copy(demo(name), folder.path().join(name)).expect("a disk with room");
     }
     let path = folder.path().join("march-and-farandole.dance.json");
-    let heard = |workers: &Workers| loop {
+    let told = |workers: &Workers| loop {
         match workers.wait(Duration::from_secs(60)).expect("an answer") {
-            Answer::Heard(_) => return,
+            Answer::Heard(listening) => return listening,
             Answer::NoRecording(why) => panic!("{why}"),
             _ => {}
         }
@@ -160,12 +239,13 @@ fn openings() {
         let begun = Instant::now();
         let desk = open_in(&path, Places::with_state_folder(&path, None)).expect("the demo is whole");
         let workers = Workers::start(&desk.dance, &path, cache.clone(), || {});
-        let state = Repairing::new(&desk.dance, Beat(0.0), Readiness::Listening(0.0), 0);
+        let mut sheet =
+            Sheet::new(desk.dance.clone(), desk.history.clone(), MoveBook::built_in(), Palette::default());
+        update(&mut sheet, Message::Size(WINDOW.width, WINDOW.height));
         let mut terminal = window();
-        heard(&workers);
-        terminal
-            .draw(|frame| view(&state, &desk.dance, Palette::default(), frame.area(), frame.buffer_mut()))
-            .expect("drawn");
+        let listening = told(&workers);
+        update(&mut sheet, Message::Listened(listening));
+        terminal.draw(|frame| draw(&sheet, frame.area(), frame.buffer_mut())).expect("drawn");
         let first = begun.elapsed();
         // The sound too, so that the next round has the processor to itself.
         let (mut ready, mut sound) = (None, false);
@@ -242,7 +322,7 @@ fn hearing_again() {
 }
 
 fn main() {
-    edits_and_pictures();
+    keys_and_pictures();
     openings();
     hearing_again();
 }

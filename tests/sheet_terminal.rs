@@ -9,7 +9,7 @@ use farandole::shelf;
 use home::{Home, right};
 use std::fs;
 use std::path::Path;
-use vt100::{MouseProtocolEncoding, MouseProtocolMode};
+use vt100::{Color, MouseProtocolEncoding, MouseProtocolMode};
 
 /// Every key of the count sheet stands in its page, as the program itself says it.
 #[test]
@@ -103,14 +103,14 @@ fn a_click_goes_to_its_count_and_the_mouse_is_given_back() {
     sheet.shows("count 5");
     sheet.press("q");
     assert_eq!(sheet.ends(), 0);
-    assert_eq!(sheet.mouse().0, MouseProtocolMode::None);
+    sheet.gives_the_mouse_back();
 
     let mut sheet = home.opens("sheet");
     sheet.shows("all keys");
     assert_eq!(sheet.mouse(), watched);
     sheet.is_asked_to_end();
     sheet.ends();
-    assert_eq!(sheet.mouse().0, MouseProtocolMode::None, "given back on a signal, too");
+    sheet.gives_the_mouse_back();
 
     let mut sheet = home.opens_with("sheet", &["--no-mouse"]);
     sheet.shows("all keys");
@@ -160,4 +160,29 @@ fn beats_are_repaired_from_the_sheet_in_one_history_and_she_comes_back_to_her_pl
     );
     let checked = home.runs(&["check", "goats.dance.json"]);
     assert_eq!(checked.status.code(), Some(0), "{}", String::from_utf8_lossy(&checked.stdout));
+}
+
+#[test]
+fn the_terminal_gets_the_colours_that_it_promises_and_none_when_none_are_wanted() {
+    let home = drafted();
+    let colours = |terminal: &[(&str, &str)]| {
+        let mut sheet = home.opens_on("sheet", &[], terminal);
+        sheet.shows("all keys");
+        let colours = sheet.colours();
+        sheet.press("q");
+        assert_eq!(sheet.ends(), 0);
+        colours
+    };
+    let none = colours(&[("TERM", "xterm-256color"), ("COLORTERM", "truecolor"), ("NO_COLOR", "1")]);
+    assert_eq!(none, [Color::Default]);
+    let full = colours(&[("TERM", "xterm-256color"), ("COLORTERM", "truecolor")]);
+    assert!(full.contains(&Color::Rgb(0x56, 0xB4, 0xE9)), "{full:?}");
+    let cube = colours(&[("TERM", "xterm-256color")]);
+    assert!(cube.contains(&Color::Idx(74)) && cube.iter().all(|colour| !matches!(colour, Color::Rgb(..))));
+    let sixteen = colours(&[("TERM", "linux")]);
+    assert!(
+        sixteen.iter().all(|colour| matches!(colour, Color::Default | Color::Idx(0..=15))),
+        "{sixteen:?}"
+    );
+    assert!(sixteen.len() > 3, "{sixteen:?}");
 }

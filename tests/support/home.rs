@@ -55,14 +55,23 @@ impl Home {
     }
 
     pub(crate) fn opens_with(&self, what: &str, options: &[&str]) -> Session {
+        self.opens_on(what, options, &[("TERM", "xterm-256color")])
+    }
+
+    /// The same on a terminal that promises what these variables say.
+    pub(crate) fn opens_on(&self, what: &str, options: &[&str], terminal: &[(&str, &str)]) -> Session {
         let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a pseudo-terminal");
         let mut command = CommandBuilder::new(PROGRAM);
         command.args([what, "goats.dance.json", "--silent"]);
         command.args(options);
         command.cwd(self.folder.path());
-        command.env("TERM", "xterm-256color");
-        command.env_remove("NO_COLOR");
+        for name in ["NO_COLOR", "COLORTERM", "WT_SESSION"] {
+            command.env_remove(name);
+        }
+        for (name, value) in terminal {
+            command.env(name, value);
+        }
         for (name, value) in self.environment() {
             command.env(name, value);
         }
@@ -122,6 +131,31 @@ impl Session {
     pub(crate) fn mouse(&self) -> (vt100::MouseProtocolMode, vt100::MouseProtocolEncoding) {
         let parser = self.screen.lock().expect("whole");
         (parser.screen().mouse_protocol_mode(), parser.screen().mouse_protocol_encoding())
+    }
+
+    /// Waits until the terminal is asked not to tell of the mouse any more: what the program wrote last may still be on
+    /// its way when it has ended.
+    pub(crate) fn gives_the_mouse_back(&self) {
+        let started = Instant::now();
+        while self.mouse().0 != vt100::MouseProtocolMode::None {
+            assert!(started.elapsed() < Duration::from_secs(10), "the terminal still tells of the mouse");
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    /// The colours that letters have on the screen.
+    pub(crate) fn colours(&self) -> Vec<vt100::Color> {
+        let parser = self.screen.lock().expect("whole");
+        let cells = (0..24).flat_map(|row| (0..80).map(move |column| (row, column)));
+        let mut found = Vec::new();
+        for (row, column) in cells {
+            if let Some(cell) = parser.screen().cell(row, column)
+                && !found.contains(&cell.fgcolor())
+            {
+                found.push(cell.fgcolor());
+            }
+        }
+        found
     }
 
     /// The column and row, from 0, at which a line of the screen that begins with `start` says `words`.

@@ -277,7 +277,9 @@ impl Paper<'_> {
         } else if layout.contours == 0 {
             write(words, &format!("{} {dynamic} {tempo}", clock(at)), quiet, buffer);
         } else {
-            write(numbers + 1, &format!("bar {bar} {}", clock(at)), quiet, buffer);
+            // What comes before the first bar is in none.
+            let place = if bar < 1 { clock(at) } else { format!("bar {bar} {}", clock(at)) };
+            write(numbers + 1, &place, quiet, buffer);
             if layout.contours > 1 {
                 write(numbers + 2, &format!("{tempo} a minute"), quiet, buffer);
                 write(words, &dynamic, quiet, buffer);
