@@ -2,8 +2,8 @@
 
 use farandole::dance::edit::{Command, History, Selection};
 use farandole::dance::{Dance, MoveBook};
-use farandole::grid::Anchor;
 use farandole::grid::mend::{Repair, compare};
+use farandole::grid::{Anchor, Level};
 use farandole::listening::{Memory, Remembered};
 use farandole::screen::colours::{Depth, Ink, Palette, Theme};
 use farandole::screen::desk::Again;
@@ -413,4 +413,33 @@ fn no_two_keys_are_the_same() {
     keys.sort_by_key(|key| format!("{key:?}"));
     keys.dedup();
     assert_eq!(keys.len(), count);
+}
+
+/// A search goes on from what an earlier one left, as far as the same was asked: the answer must be that of a search from
+/// nothing, after any corrections in any order.
+#[test]
+fn what_was_found_before_changes_nothing_whatever_is_said_next() {
+    // A linear congruential generator (Numerical Recipes).
+    let mut state = 11u32;
+    let mut below = |n: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 8) as usize % n
+    };
+    let beats = GOATS.0.grid.beats().to_vec();
+    let mut remembered = Remembered::default();
+    let mut said: Vec<Anchor> = Vec::new();
+    for round in 0..120 {
+        let at = beats[below(beats.len() - 4)];
+        let off = Seconds(at.0 + below(200) as f64 * 1e-3 - 0.1);
+        match below(8) {
+            0 | 1 => said.push(Anchor::Beat { at: off }),
+            2 | 3 => said.push(Anchor::Tap { at: off }),
+            4 => said.push(Anchor::Level { from: at, level: [Level::Half, Level::Double][below(2)] }),
+            5 => said.push(Anchor::Hold { at, until: Seconds(at.0 + 1.5) }),
+            6 => said.clear(),
+            _ => drop(said.pop()),
+        }
+        let again = GOATS.1.grid_again(&said, &mut remembered);
+        assert_eq!(again, GOATS.1.grid(&said), "round {round}: {said:?}");
+    }
 }

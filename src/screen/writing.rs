@@ -3,12 +3,11 @@
 
 use super::ScreenError;
 use super::colours::Palette;
-use super::desk::{Answer, Choice, Desk, Ending, Keeper, News, Workers};
+use super::desk::{Answer, Checker, Choice, Desk, Ending, Keeper, News, Workers};
 use super::inputs::{Input, asked_to_end, inputs};
 use super::run::{FloorOptions, Remembered};
 use super::sheet::{Ask, Effect, Message, Music, Sheet, draw, update};
 use super::terminal::{Screen, fault};
-use crate::check::check;
 use crate::dance::{Dance, MoveBook};
 use crate::grid::mend::Repair;
 use crate::shelf::{Cache, FirstSteps};
@@ -69,11 +68,15 @@ fn edit(
         screen.watch_the_mouse()?;
     }
     let (wake, input) = inputs();
+    let checked = wake.clone();
+    let checker = Checker::start(move || {
+        let _ = checked.send(Input::Answer);
+    });
     let workers = Workers::start(&desk.dance, &desk.path, cache, move || {
         let _ = wake.send(Input::Answer);
     });
     let mut steps = FirstSteps::of_this_user();
-    let mut room = Room::new(desk, book, workers, options, palette, repairing.is_some());
+    let mut room = Room::new(desk, book, (workers, checker), options, palette, repairing.is_some());
     room.sheet.hint = steps.taken();
     room.first = repairing.flatten();
     let ended = room.stay(&input, &mut screen, &asked_to_end);
@@ -88,6 +91,7 @@ struct Room {
     desk: Desk,
     sheet: Sheet,
     workers: Workers,
+    checker: Checker,
     player: Option<Transport>,
     options: FloorOptions,
     remembered: Remembered,
@@ -103,7 +107,7 @@ impl Room {
     fn new(
         desk: Desk,
         book: MoveBook,
-        workers: Workers,
+        (workers, checker): (Workers, Checker),
         options: FloorOptions,
         palette: Palette,
         repairing: bool,
@@ -121,6 +125,7 @@ impl Room {
             desk,
             sheet,
             workers,
+            checker,
             player: None,
             options,
             remembered,
@@ -150,6 +155,9 @@ impl Room {
         loop {
             while let Some(answer) = self.workers.answer() {
                 self.answered(answer);
+            }
+            while let Some((number, report)) = self.checker.answer() {
+                self.tell(Message::Checked(number, Box::new(report)));
             }
             if self.sheet.is_ready_to_repair()
                 && let Some(first) = self.first.take()
@@ -223,8 +231,10 @@ impl Room {
 
     fn check(&mut self) {
         let Some(number) = self.unchecked.take() else { return };
-        let report = check(&self.sheet.dance, self.sheet.listening.as_deref());
-        self.tell(Message::Checked(number, Box::new(report)));
+        let now = self.checker.begin(number, &self.sheet.dance, self.sheet.listening.as_ref());
+        if let Some((number, report)) = now {
+            self.tell(Message::Checked(number, Box::new(report)));
+        }
     }
 
     /// The keeper's work, and what it has to say.

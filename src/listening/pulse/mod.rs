@@ -3,6 +3,7 @@
 //! [`decode`] is pure and quick, so that it can run again at every correction. It decides the beats first (search,
 //! then placing), the bars on the beats, and the phrases on the bars.
 
+mod before;
 mod given;
 mod pins;
 mod place;
@@ -18,6 +19,7 @@ use super::form::{bars, phrases};
 use super::types::{Metre, Pulse, SHORTEST, Sureness};
 use crate::grid::{Anchor, Grid};
 use crate::units::Seconds;
+use before::Searched;
 use given::Given;
 use pins::Pin;
 use reread::Rereading;
@@ -62,12 +64,14 @@ pub fn decode_with(evidence: &Evidence, anchors: &[Anchor], settings: &Settings)
 }
 
 /// What was searched for and found before, for the same evidence and settings: a correction of bars or phrases needs no
-/// search at all, and one of the level only its second half. What is found does not depend on it.
+/// search at all, one of the level only its second half, and one more tap or nudged beat only what comes after it. What is
+/// found does not depend on it. It takes up to 15 MB.
 #[derive(Debug, Clone, Default)]
 pub struct Remembered {
     scores: Option<Scores>,
     /// The latest last.
     paths: Vec<(Asked, Vec<Step>)>,
+    searched: Searched,
 }
 
 /// What a search was asked for.
@@ -82,13 +86,13 @@ impl Remembered {
         &mut self,
         pins: &[Pin],
         reading: Option<&Rereading>,
-        search: impl FnOnce() -> Vec<Step>,
+        search: impl FnOnce(&mut Searched) -> Vec<Step>,
     ) -> Vec<Step> {
         let same = |asked: &Asked| asked.0 == pins && asked.1.as_ref() == reading;
         if let Some((_, path)) = self.paths.iter().find(|(asked, _)| same(asked)) {
             return path.clone();
         }
-        let path = search();
+        let path = search(&mut self.searched);
         if self.paths.len() >= PATHS {
             self.paths.remove(0);
         }
@@ -132,7 +136,7 @@ fn decode_scores(
     }
     let path = match Rereading::new(anchors) {
         Some(reading) => reread(&reading, settings, scores, &pins, evidence, remembered),
-        None => remembered.path(&pins, None, || search(settings, scores, &pins, |_| ())),
+        None => remembered.path(&pins, None, |before| search(settings, scores, &pins, before, |_| ())),
     };
     let placed = place::placed(evidence, &path, &pins);
     if placed.is_empty() || (pins.is_empty() && placed.len() < FEWEST) {
@@ -170,6 +174,7 @@ fn search(
     settings: &Settings,
     scores: &Scores,
     pins: &[Pin],
+    before: &mut Searched,
     more: impl FnOnce(&mut Constraints),
 ) -> Vec<Step> {
     let mut constraints = Constraints::none(scores.beat.len());
@@ -180,11 +185,11 @@ fn search(
     }
     more(&mut constraints);
     if pins.is_empty() {
-        return Search::new(settings, scores, &constraints).run();
+        return Search::new(settings, scores, &constraints).run(before);
     }
     let mut scores = scores.clone();
     pins::constrain(pins, &mut constraints, &mut scores);
-    Search::new(settings, &scores, &constraints).run()
+    Search::new(settings, &scores, &constraints).run(before)
 }
 
 /// The best path that reads on differently from where the teacher says so.
@@ -197,16 +202,17 @@ fn reread(
     remembered: &mut Remembered,
 ) -> Vec<Step> {
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
-    let heard = remembered.path(&before, None, || search(settings, scores, &before, |_| ()));
+    let heard =
+        remembered.path(&before, None, |searched| search(settings, scores, &before, searched, |_| ()));
     let heard: Vec<f64> = place::placed(evidence, &heard, &before).iter().map(|(_, at)| at.0).collect();
-    let path = remembered.path(pins, Some(reading), || {
-        search(settings, scores, pins, |constraints| reading.constrain(&heard, pins, constraints))
+    let path = remembered.path(pins, Some(reading), |searched| {
+        search(settings, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
     });
     // Wishes that contradict one another leave no path: then the beats as heard are the better answer.
     if path.len() >= FEWEST {
         path
     } else {
-        remembered.path(pins, None, || search(settings, scores, pins, |_| ()))
+        remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
     }
 }
 

@@ -5,6 +5,7 @@
 //! while the tempo drifts slowly or, for a price, jumps. A beat where nothing is heard costs, so that neither the
 //! double nor the half of the tempo is free.
 
+use super::before::Searched;
 use super::settings::Settings;
 use pulp::Arch;
 use std::ops::Range;
@@ -23,7 +24,7 @@ pub(crate) const BINS: usize = 104;
 /// All of them, one bit each.
 pub(crate) const ANY_TEMPO: u128 = (1 << BINS) - 1;
 /// Both subdivisions, side by side.
-const ROW: usize = 2 * BINS;
+pub(crate) const ROW: usize = 2 * BINS;
 /// A beat may be off its tempo by this much (natural logarithm of the ratio).
 const OFF: f32 = 0.2;
 /// From here on its price grows linearly.
@@ -191,24 +192,34 @@ impl<'a> Search<'a> {
         Self { settings, scores, constraints, left_out, intervals, first_interval }
     }
 
-    /// The best path; empty when there are too few steps for one beat or nothing is allowed.
-    pub(crate) fn run(&self) -> Vec<Step> {
+    /// The best path; empty when there are too few steps for one beat or nothing is allowed. What an earlier search left
+    /// spares work and changes nothing; this one leaves the same for the next.
+    pub(crate) fn run(&self, before: &mut Searched) -> Vec<Step> {
         let steps = self.scores.beat.len();
         let mut path: Vec<Step> = Vec::new();
         loop {
             let origin = path.last().map_or(0, |step| step.at);
             let until = if steps - origin > WINDOW + OVERLAP { self.cut(origin + WINDOW) } else { steps };
-            let mut table = Table {
-                origin,
-                rows: Vec::with_capacity((until - origin) * ROW),
-                start: path.pop(),
-                end: None,
+            let start = path.pop();
+            // Later windows begin where the path of the one before is, so only the first is ever the same.
+            let (mut rows, mut best) = match start {
+                None => before.take(self.constraints, &self.scores.beat),
+                Some(_) => (Vec::new(), Vec::new()),
             };
+            rows.truncate((until - origin) * ROW);
+            best.truncate(until - origin);
+            rows.reserve_exact((until - origin) * ROW - rows.len());
+            let mut table = Table { origin, rows, best, start, end: None };
             // The same loops over the widest vectors that the machine has.
             let last = until == steps;
             let tail = if last { self.constraints.end_from.max(origin) } else { until.saturating_sub(TAIL) };
-            Arch::new().dispatch(|| self.fill(&mut table, origin..until, tail, last));
+            let known = table.best.len();
+            Arch::new().dispatch(|| self.fill(&mut table, origin + known..until));
+            self.end(&mut table, tail..until, last);
             let mut found = self.trace(&table);
+            if table.start.is_none() {
+                before.keep(self.constraints, &self.scores.beat, table.rows, table.best);
+            }
             if !last {
                 // What lies close to the cut is decided with what follows; so is at least the beat that is begun from.
                 let keep = found.partition_point(|step| step.at + OVERLAP < until);
@@ -246,21 +257,30 @@ impl<'a> Search<'a> {
     }
 
     #[inline(always)]
-    fn fill(&self, table: &mut Table, steps: Range<usize>, tail: usize, last: bool) {
+    fn fill(&self, table: &mut Table, steps: Range<usize>) {
         let mut row = [NEVER; ROW];
-        let mut highest = 0.5 * NEVER;
         for t in steps {
             self.arrive(table, t, &mut row);
-            if t >= tail {
-                let price = if last { self.ending(t) } else { 0.0 };
-                let best = row.iter().copied().fold(NEVER, f32::max) - price;
-                if best > highest {
-                    highest = best;
-                    table.end = row.iter().position(|score| score - price == best).map(|state| (t, state));
-                }
-            }
+            table.best.push(row.iter().copied().fold(NEVER, f32::max));
             self.leave(t, &row, &mut table.rows);
         }
+    }
+
+    /// Finds where the best path ends, among these steps.
+    fn end(&self, table: &mut Table, steps: Range<usize>, last: bool) {
+        let mut highest = (0.5 * NEVER, None);
+        for t in steps {
+            let price = if last { self.ending(t) } else { 0.0 };
+            let best = table.best[t - table.origin] - price;
+            if best > highest.0 {
+                highest = (best, Some(t));
+            }
+        }
+        let Some(t) = highest.1 else { return };
+        let mut row = [NEVER; ROW];
+        self.arrive(table, t, &mut row);
+        let best = table.best[t - table.origin];
+        table.end = row.iter().position(|score| *score == best).map(|state| (t, state));
     }
 
     fn drift(&self, bins: usize) -> f32 {
@@ -498,6 +518,8 @@ impl<'a> Search<'a> {
 struct Table {
     origin: usize,
     rows: Vec<f32>,
+    /// The best score of a beat at each step since `origin`.
+    best: Vec<f32>,
     /// The beat that the path must go on from.
     start: Option<Step>,
     /// Step and state of the best end.

@@ -4,11 +4,13 @@
 //! nothing typed is lost; [`Workers`] find the recording, listen to it and hear the grid again, on threads of their own.
 //! Times are passed in, as the time since some fixed moment that never runs backwards.
 
+mod checker;
 mod keeper;
 mod open;
 mod saver;
 mod workers;
 
+pub use checker::Checker;
 pub use keeper::{Choice, Ending, Keeper, News, Question};
 pub use open::{Desk, Recovery, open, open_in};
 pub use saver::{OnDisk, Store};

@@ -10,6 +10,7 @@ use crate::screen::repair::{self, Action, Message, Readiness, Repairing};
 use crate::units::Beat;
 use crossterm::event::{KeyCode, KeyEvent};
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 /// Requests of the sheet itself, when the beats changed while it is written on; repairing counts its own from 1.
 const OF_THE_SHEET: u64 = u64::MAX;
@@ -94,7 +95,7 @@ impl Sheet {
         // What was heard with other corrections than the dance has belongs to none of its grids.
         if grid == self.dance.grid {
             self.sureness = sureness;
-            self.listening = Some(Box::new(listening));
+            self.listening = Some(Arc::new(listening));
             self.walk_trail();
             self.lay_out();
             effects.push(Effect::Check(self.state));

@@ -13,6 +13,7 @@ use crate::screen::repair::{Readiness, Repairing};
 use crate::sound::{Heard, Sound, Speed};
 use crate::trail::Trail;
 use crate::units::{Beat, Seconds};
+use std::sync::Arc;
 use std::time::Duration;
 
 /// How long a short message stands.
@@ -159,7 +160,7 @@ pub struct Sheet {
     /// What the keys mean.
     pub mode: Mode,
     /// What was heard in the recording.
-    pub listening: Option<Box<Listening>>,
+    pub listening: Option<Arc<Listening>>,
     /// The whole piece as a path.
     pub trail: Trail,
     /// The slowest and the fastest tempo of the grid, in beats a minute.

@@ -12,6 +12,7 @@ use crate::screen::repair;
 use crate::sound::{Heard, Speed};
 use crate::units::Beat;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseEvent};
+use std::sync::Arc;
 use std::time::Duration;
 
 /// A question that comes up by itself takes no answer for so long: she may be in the middle of typing. Our choice.
@@ -87,13 +88,14 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
         Message::Gesture(gesture) => beats::tell(sheet, repair::Message::Gesture(gesture)),
         Message::Again(again) => sheet.heard_again(again),
         Message::Listened(listening) => {
-            sheet.listening = Some(listening);
+            sheet.listening = Some(Arc::from(listening));
             sheet.walk_trail();
             sheet.lay_out();
             vec![Effect::Check(sheet.state)]
         }
         Message::Checked(number, report) => {
-            if number >= sheet.checked {
+            // What was found in an earlier state speaks of cues that may be others by now; the check of this one is on its way.
+            if number == sheet.state {
                 sheet.report = Some(*report);
                 sheet.checked = number;
                 let scroll = sheet.scroll;
