@@ -10,7 +10,7 @@ use farandole::listening::{
     Articulation, Contour, Dynamic, Dynamics, Listening, Loudness, Pulse, Sureness, Turn, TurnKind,
 };
 use farandole::recording::{Recording, Tags};
-use farandole::screen::{FloorOptions, run_floor};
+use farandole::screen::{FloorOptions, Piece, run_floor};
 use farandole::shelf::Trims;
 use farandole::units::{Beat, Counts, Decibels, Lufs, SampleRate, Seconds};
 use std::io::Write;
@@ -47,7 +47,8 @@ fn main() -> ExitCode {
     let kept = arguments.iter().position(|argument| argument == "--trims");
     let kept = kept.and_then(|at| arguments.get(at + 1));
     let trims = kept.map(|path| Trims::read(path.as_ref()).0).unwrap_or_default();
-    match run_floor(dance(grid, length), recording, Some(listening), options, trims) {
+    let piece = Piece { dance: dance(grid, length), recording, listening: Some(listening), free: false };
+    match run_floor(vec![piece], options, trims) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             let _ = writeln!(std::io::stderr(), "floor_demo: {error}");

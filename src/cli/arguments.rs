@@ -32,6 +32,8 @@ pub(super) enum Command {
     Repair(Repair),
     /// Lead a class from the full screen, in step with the sound
     Lead(Lead),
+    /// Find the three recordings that differ most in tempo, loudness and articulation
+    Contrast(Contrast),
     /// Put a dance on paper, on the wall, into the children's bags: count sheet and more
     #[command(name = "hand-out")]
     HandOut(HandOut),
@@ -89,7 +91,7 @@ pub(super) struct Hearing {
 }
 
 /// Who the dance is for.
-#[derive(Debug, Args, Clone)]
+#[derive(Debug, Args, Clone, Default)]
 pub(super) struct Class {
     /// Age of the youngest pupils, in years
     #[arg(long, value_parser = clap::value_parser!(u8).range(3..=99))]
@@ -293,8 +295,14 @@ pub(super) struct Repair {
 /// Options of `lead`.
 #[derive(Debug, Args)]
 pub(super) struct Lead {
-    /// The dance
+    /// The dance; with --free, a recording
+    #[arg(value_name = "DANCE")]
     pub(super) dance: PathBuf,
+    /// A free dance: no moves, the words say what the music does, and the class decides
+    #[arg(long)]
+    pub(super) free: bool,
+    #[command(flatten)]
+    pub(super) class: Class,
     #[command(flatten)]
     pub(super) floor: Floor,
     #[command(flatten)]
@@ -321,6 +329,26 @@ pub(super) struct Floor {
     /// Begin with the gentle versions for the whole class
     #[arg(long)]
     pub(super) gentle: bool,
+}
+
+/// Options of `contrast`.
+#[derive(Debug, Args)]
+pub(super) struct Contrast {
+    /// Recordings, or folders with recordings
+    #[arg(required = true)]
+    pub(super) recordings: Vec<PathBuf>,
+    /// Print everything as JSON
+    #[arg(long, conflicts_with = "lead")]
+    pub(super) json: bool,
+    /// Lead the three as free dances, one after the other
+    #[arg(long)]
+    pub(super) lead: bool,
+    #[command(flatten)]
+    pub(super) floor: Floor,
+    #[command(flatten)]
+    pub(super) class: Class,
+    #[command(flatten)]
+    pub(super) hearing: Hearing,
 }
 
 /// Options of `carry`.

@@ -1,6 +1,6 @@
 //! `demo`: the demo dances, which the program carries inside itself.
 
-use super::arguments::{Demo, Hearing};
+use super::arguments::{Class, Demo, Hearing};
 use super::{Outcome, Output, Problem, lead};
 use std::fs;
 use std::path::Path;
@@ -66,7 +66,12 @@ pub(super) fn run(options: &Demo, output: &mut Output) -> Result<Outcome, Proble
         source,
     })?;
     copy(piece, scratch.path())?;
-    lead::lead(&scratch.path().join(piece.dance.0), &options.floor, &Hearing::default(), output)
+    lead::lead(
+        &scratch.path().join(piece.dance.0),
+        (&options.floor, &Class::default()),
+        &Hearing::default(),
+        output,
+    )
 }
 
 /// Writes a demo dance and its recording into a folder, leaving alone what is there already.

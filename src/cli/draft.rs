@@ -88,7 +88,8 @@ pub(super) fn with_class(profile: Profile, class: &Class) -> Profile {
     Profile { age: class.age.unwrap_or(profile.age), distance: class.distance.unwrap_or(profile.distance) }
 }
 
-fn stem(path: &Path) -> String {
+/// A file's name without its ending.
+pub(super) fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(|| file_name(path), |stem| stem.to_string_lossy().into_owned())
 }
 

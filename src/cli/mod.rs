@@ -10,6 +10,7 @@ mod carry;
 mod check;
 mod check_report;
 mod complete;
+mod contrast;
 mod demo;
 mod draft;
 mod hand_out;
@@ -91,6 +92,7 @@ pub fn run(arguments: Arguments, output: &mut Output) -> Result<Outcome, Problem
         Some(Command::Sheet(options)) => sheet::run(&options, output),
         Some(Command::Repair(options)) => repair::run(&options, output),
         Some(Command::Lead(options)) => lead::run(&options, output),
+        Some(Command::Contrast(options)) => contrast::run(&options, output),
         Some(Command::Demo(options)) => demo::run(&options, output),
         Some(Command::Carry(options)) => carry::run(&options, output),
         Some(Command::Programme(options)) => programme::run(&options, output),
@@ -114,6 +116,8 @@ Farandole: teach music by movement.
   farandole check song.dance.json     does it land, can it be read, can it be done?
   farandole repair song.dance.json    the beat is wrong here: correct it by ear
   farandole lead song.dance.json      lead the class from a full screen
+  farandole lead --free song.mp3      no moves: words follow the music
+  farandole contrast FOLDER           which three recordings differ most?
   farandole hand-out song.dance.json  print it: count sheet and more
   farandole carry song.dance.json other.mp3
                                       the same dance for another performance

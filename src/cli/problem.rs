@@ -124,6 +124,18 @@ pub enum Problem {
         /// The dance.
         path: PathBuf,
     },
+    /// A free dance needs a recording.
+    #[error("'{}' is a dance, and a free dance has no moves: name a recording, or leave --free out", path.display())]
+    NotARecording {
+        /// The dance.
+        path: PathBuf,
+    },
+    /// Too few recordings to compare.
+    #[error("a contrast needs three recordings that can be heard, and there {}; name more, or a folder with more", there_are(*found))]
+    TooFew {
+        /// How many there are.
+        found: usize,
+    },
     /// No demo dance has that name.
     #[error("there is no demo dance '{name}'; 'farandole demo --list' names them")]
     NoSuchDemo {
@@ -139,4 +151,12 @@ pub enum Problem {
     /// A result could not be turned into JSON; a defect of this program.
     #[error("cannot write the result as JSON: {0}; please report this")]
     Json(#[from] serde_json::Error),
+}
+
+fn there_are(found: usize) -> String {
+    match found {
+        0 => "are none".to_owned(),
+        1 => "is one".to_owned(),
+        many => format!("are {many}"),
+    }
 }

@@ -4,6 +4,7 @@
 
 mod align;
 mod articulation;
+mod contrast;
 mod dynamics;
 mod energy;
 mod evidence;
@@ -22,6 +23,7 @@ mod types;
 mod whole;
 
 pub use align::{Alignment, align};
+pub use contrast::{Traits, contrast};
 pub use evidence::{Evidence, Gathering, Likelihood, Pace, PaceJump, Passage, TEXTURE_FPS, Texture, gather};
 pub use form::bar_features;
 pub use listener::{Ear, Listener, listen};

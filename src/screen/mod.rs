@@ -18,7 +18,7 @@ mod unix;
 mod writing;
 
 pub use browsing::run_shelf;
-pub use run::{FloorOptions, require_terminal, run_floor};
+pub use run::{FloorOptions, Piece, require_terminal, run_floor};
 pub use writing::{run_repairing, run_sheet};
 
 use std::io;

@@ -69,40 +69,79 @@ pub fn require_terminal() -> Result<(), ScreenError> {
     }
 }
 
-/// Leads a class through a dance until the teacher leaves. Without a recording, or without a sound device, it is led
+/// One dance of a lesson, with its sound.
+#[derive(Debug, Clone)]
+pub struct Piece {
+    /// The dance.
+    pub dance: Dance,
+    /// Its recording; without one it is led in silence.
+    pub recording: Option<Recording>,
+    /// What was heard in it; without that the hill is plain.
+    pub listening: Option<Listening>,
+    /// Whether it is a free dance, whose words say what the music does.
+    pub free: bool,
+}
+
+/// Leads a class through dances, one after the other with a pause between, until the teacher leaves. Without a recording, or without a sound device, it is led
 /// in silence, and says so. What she finds on the page that brings sound and picture in step is remembered in `trims`.
 ///
 /// # Errors
 /// [`ScreenError`]: not a terminal, a terminal that refuses, or a fault of ours. The terminal is given back in every case.
-pub fn run_floor(
-    dance: Dance,
-    recording: Option<Recording>,
-    listening: Option<Listening>,
-    options: FloorOptions,
-    trims: Trims,
-) -> Result<(), ScreenError> {
-    let length = length(&dance, recording.as_ref());
-    let floor = Floor::new(dance, listening.as_ref(), length);
-    let in_step = InStep::new(trims.all().clone(), options.trim_ms);
-    let trim = milliseconds(in_step.trim);
-    let programme = Programme { clicks: clicks(&floor), recording, length, trim, silent: options.silent };
-    let version = if options.gentle { Version::LowImpact } else { Version::Full };
-    let mut app = App::new(floor, options.palette(), version);
-    app.clicks = options.clicks;
-    app.in_step = in_step;
-
+pub fn run_floor(pieces: Vec<Piece>, options: FloorOptions, trims: Trims) -> Result<(), ScreenError> {
     let asked_to_end = asked_to_end()?;
-
     // The terminal is taken before the sound device is opened: opening may write to standard error.
     let mut screen = Screen::take()?;
-    let mut band = Band::new(programme, trims, options.in_step);
-    band.player.click(options.clicks);
     let keys = keys();
-    let first = if options.in_step { Message::InStep } else { Message::Redraw };
-    let ended = lead(&mut app, &mut band, first, &keys, &mut screen, &asked_to_end);
+    let count = pieces.len();
+    let mut before: Option<(App, Trims)> = None;
+    let mut ended = Ok(Ending::Left);
+    for (index, piece) in pieces.into_iter().enumerate() {
+        let Piece { dance, recording, listening, free } = piece;
+        let length = length(&dance, recording.as_ref());
+        let floor = Floor::new(dance, listening.as_ref(), length);
+        let floor = if free { floor.freely() } else { floor };
+        let clicks = clicks(&floor);
+        // What she has set up stays for the next piece; what belongs to one piece does not.
+        let (mut app, trims) = match before.take() {
+            None => {
+                let version = if options.gentle { Version::LowImpact } else { Version::Full };
+                let mut app = App::new(floor, options.palette(), version);
+                app.clicks = options.clicks;
+                app.in_step = InStep::new(trims.all().clone(), options.trim_ms);
+                (app, trims.clone())
+            }
+            Some((last, trims)) => {
+                let mut app = App::new(floor, last.palette, last.version);
+                app.clicks = last.clicks;
+                app.in_step = last.in_step;
+                (app, trims)
+            }
+        };
+        app.piece = (index + 1, count);
+        let trim = milliseconds(app.in_step.trim);
+        let programme = Programme { clicks, recording, length, trim, silent: options.silent };
+        let in_step = options.in_step && index == 0;
+        let mut band = Band::new(programme, trims, in_step);
+        band.player.click(app.clicks);
+        let first = if in_step { Message::InStep } else { Message::Redraw };
+        ended = lead(&mut app, &mut band, first, &keys, &mut screen, &asked_to_end);
+        if !matches!(ended, Ok(Ending::Next)) {
+            break;
+        }
+        before = Some((app, band.trims));
+    }
     drop(screen);
     // A fault elsewhere may be noticed as something else; its own message has been written.
-    if fault() { Err(ScreenError::Fault) } else { ended }
+    if fault() { Err(ScreenError::Fault) } else { ended.map(drop) }
+}
+
+/// How the leading of one piece ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ending {
+    /// The floor is left.
+    Left,
+    /// The next piece is to come.
+    Next,
 }
 
 /// What makes the sound: the player, what it plays, and how late each device is known to be.
@@ -122,8 +161,8 @@ impl Band {
         Self { player, programme, trims, device: None, alone }
     }
 
-    /// Does what is asked for; gives a sentence when it cannot be done, and `None` in its place when the floor is left.
-    fn carry_out(&mut self, effect: Effect) -> Option<Result<(), String>> {
+    /// Does what is asked for; gives a sentence when it cannot be done, and how it ended in its place when this piece is left.
+    fn carry_out(&mut self, effect: Effect) -> Result<Result<(), String>, Ending> {
         match effect {
             Effect::Play => self.player.play(),
             Effect::Pause => self.player.pause(),
@@ -136,7 +175,7 @@ impl Band {
                 self.player.trim(self.programme.trim);
             }
             Effect::Remember(device, trim) => {
-                return Some(self.trims.remember(&device, trim).map_err(|error| error.to_string()));
+                return Ok(self.trims.remember(&device, trim).map_err(|error| error.to_string()));
             }
             Effect::ClicksAlone(alone) if alone == self.alone => {}
             Effect::ClicksAlone(alone) => {
@@ -144,9 +183,10 @@ impl Band {
                 let programme = if alone { only_clicks(&self.programme) } else { self.programme.clone() };
                 self.player = Transport::new(programme);
             }
-            Effect::Leave => return None,
+            Effect::Next => return Err(Ending::Next),
+            Effect::Leave => return Err(Ending::Left),
         }
-        Some(Ok(()))
+        Ok(Ok(()))
     }
 
     /// The device's name, when it is another one than before.
@@ -206,7 +246,7 @@ fn lead(
     keys: &Receiver<Event>,
     screen: &mut Screen,
     asked_to_end: &impl Fn() -> bool,
-) -> Result<(), ScreenError> {
+) -> Result<Ending, ScreenError> {
     let started = Instant::now();
     let mut pending = VecDeque::from([first]);
     loop {
@@ -216,15 +256,15 @@ fn lead(
         let mut sampled = Instant::now();
         // Keys act on the place where the music is when they are pressed ...
         pending.push_front(Message::Heard(band.player.heard(), started.elapsed()));
-        if !take_in(app, band, &mut pending) {
-            return Ok(());
+        if let Some(ending) = take_in(app, band, &mut pending) {
+            return Ok(ending);
         }
         // ... and what they have changed is shown at once.
         if changed {
             sampled = Instant::now();
             pending.push_back(Message::Heard(band.player.heard(), started.elapsed()));
-            if !take_in(app, band, &mut pending) {
-                return Ok(());
+            if let Some(ending) = take_in(app, band, &mut pending) {
+                return Ok(ending);
             }
         }
         changed |= before != (app.heard, app.notice.clone());
@@ -232,7 +272,7 @@ fn lead(
             screen.draw(|frame| view(app, frame))?;
         }
         if asked_to_end() || fault() {
-            return Ok(());
+            return Ok(Ending::Left);
         }
         // Counted from when the position was read, by the clock: the music may meanwhile have gone round a repeat, and then
         // what was due has passed, while a new look at the position would find it far ahead.
@@ -256,7 +296,7 @@ fn lead(
             }
             Err(RecvTimeoutError::Timeout) => {}
             // The keyboard is gone: there is nobody to lead for.
-            Err(RecvTimeoutError::Disconnected) => return Ok(()),
+            Err(RecvTimeoutError::Disconnected) => return Ok(Ending::Left),
         }
         if resized {
             screen.forget()?;
@@ -264,18 +304,18 @@ fn lead(
     }
 }
 
-/// Takes in all that has happened and does what it comes to; `false` when the floor is left.
-fn take_in(app: &mut App, band: &mut Band, pending: &mut VecDeque<Message>) -> bool {
+/// Takes in all that has happened and does what it comes to; says how it ended when this piece is left.
+fn take_in(app: &mut App, band: &mut Band, pending: &mut VecDeque<Message>) -> Option<Ending> {
     while let Some(message) = pending.pop_front() {
         for effect in update(app, message) {
             match band.carry_out(effect) {
-                Some(Ok(())) => {}
-                Some(Err(sentence)) => pending.push_back(Message::Say(sentence)),
-                None => return false,
+                Ok(Ok(())) => {}
+                Ok(Err(sentence)) => pending.push_back(Message::Say(sentence)),
+                Err(ending) => return Some(ending),
             }
         }
     }
-    true
+    None
 }
 
 /// Reads the keyboard on a thread of its own, which ends when nobody listens or when the keyboard is gone.

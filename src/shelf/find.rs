@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 const MOST_TRIED: usize = 40;
 
 /// File name endings that are worth trying.
-const ENDINGS: &[&str] = &["wav", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "aac", "aif", "aiff"];
+pub const ENDINGS: &[&str] = &["wav", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "aac", "aif", "aiff"];
 
 /// Opens a file that may be the recording: what it is known by, and whatever else the caller wants of it.
 pub type Open<'a, T, E> = dyn FnMut(&Path) -> Result<(Identity, T), E> + 'a;

@@ -23,7 +23,7 @@ pub use cache::{Cache, FileKey, Heard};
 pub(crate) use dance_file::plain;
 pub use dance_file::{LoadError, Opened, SaveError, Stamp, load, relative, save, stamp_of};
 pub use ears::{Ears, listen};
-pub use find::{Found, Open, recording_for};
+pub use find::{ENDINGS, Found, Open, recording_for};
 pub use first_steps::FirstSteps;
 pub use lock::{Held, Lock};
 pub use places::Places;

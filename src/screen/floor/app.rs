@@ -70,6 +70,8 @@ pub struct App {
     pub speed: Speed,
     /// How sound and picture are kept in step on this device.
     pub in_step: InStep,
+    /// Which piece of the lesson it is, from 1, and how many there are.
+    pub piece: (usize, usize),
     /// Where to go back to from the page that brings them in step.
     back: (Page, Seconds),
     /// Where going round shall begin, when its end is still to be said.
@@ -125,6 +127,8 @@ pub enum Effect {
     Remember(String, i32),
     /// Put clicks in the place of the music, or the music back.
     ClicksAlone(bool),
+    /// On to the next piece.
+    Next,
     /// Leave the floor.
     Leave,
 }
@@ -146,6 +150,7 @@ impl App {
             repeat: None,
             speed: Speed::NORMAL,
             in_step: InStep::default(),
+            piece: (1, 1),
             back: (Page::Opening, Seconds(0.0)),
             round_from: None,
             own_span: false,
@@ -385,10 +390,23 @@ fn travel(app: &mut App, action: Action) -> Vec<Effect> {
     let at = app.heard.at;
     match action {
         Action::Pause if app.heard.playing => vec![Effect::Pause],
-        Action::Pause if app.floor.stage(at).part == Part::Ended => begin(app),
+        Action::Pause if app.floor.stage(at).part == Part::Ended => {
+            if app.piece.0 < app.piece.1 {
+                vec![Effect::Next]
+            } else {
+                begin(app)
+            }
+        }
         Action::Pause => vec![Effect::Play],
         Action::Back | Action::On => match app.floor.phrase_from(at, action == Action::Back) {
             Some(to) => go(app, to),
+            None if app.piece.0 < app.piece.1 => {
+                if app.second_press(action) {
+                    return vec![Effect::Next];
+                }
+                app.ask_again("this is the last phrase: press right again for the next piece".to_owned());
+                Vec::new()
+            }
             None => {
                 app.say("this is the last phrase");
                 Vec::new()

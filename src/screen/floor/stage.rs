@@ -2,7 +2,7 @@
 //!
 //! Nothing here counts ticks or remembers the last frame, so a jump, a pause or a slow terminal all come out right.
 
-use crate::dance::{Cue, Dance, Prompt, Side, StepKind};
+use crate::dance::{Cue, Dance, Prompt, Side, StepKind, free_sign};
 use crate::grid::{BarPosition, PhraseSpan};
 use crate::listening::{Dynamic, Listening, TempoWord};
 use crate::trail::Trail;
@@ -44,6 +44,8 @@ pub struct Floor {
     count_in: usize,
     begin: Seconds,
     length: Seconds,
+    /// Whether its words say what the music does, and no moves.
+    free: bool,
 }
 
 /// Which part of the lesson it is.
@@ -168,7 +170,21 @@ impl Floor {
         let middle = |span: PhraseSpan<'_>| Beat(0.5 * (span.start.0 + span.end.0));
         let tempo_words =
             TempoWord::along(grid.phrase_spans().map(|span| grid.tempo_at(middle(span)))).collect();
-        Self { dance, trail, listening: listening.cloned(), shown, tempo_words, count_in, begin, length }
+        let listening = listening.cloned();
+        Self { dance, trail, listening, shown, tempo_words, count_in, begin, length, free: false }
+    }
+
+    /// The same, as a free dance: its words get the signs of the music.
+    #[must_use]
+    pub fn freely(mut self) -> Self {
+        self.free = true;
+        self
+    }
+
+    /// Whether it is a free dance, without moves.
+    #[must_use]
+    pub fn is_free(&self) -> bool {
+        self.free
     }
 
     /// The dance.
@@ -329,7 +345,11 @@ impl Floor {
         Call {
             cue,
             words,
-            sign: movement.map_or("", |movement| &movement.sign),
+            sign: match movement {
+                Some(movement) => &movement.sign,
+                None if self.free => free_sign(self.dance.words_of(entry)),
+                None => "",
+            },
             seated: movement.map(|movement| movement.seated.words.as_str()),
             low_impact: movement.map(|movement| movement.low_impact.words.as_str()),
             step: movement.map(|movement| movement.step),

@@ -13,6 +13,7 @@ struct Lesson {
     clock: HandClock,
     now: Duration,
     left: bool,
+    next: bool,
     /// What was asked to be remembered.
     kept: Vec<(String, i32)>,
     length: Seconds,
@@ -28,7 +29,7 @@ impl Lesson {
         let player = Transport::silent(&Programme { length, ..Programme::default() }, clock.clone());
         let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
         let app = App::new(floor, palette, Version::Full);
-        Self { app, player, clock, now: Duration::ZERO, left: false, kept: vec![], length }
+        Self { app, player, clock, now: Duration::ZERO, left: false, next: false, kept: vec![], length }
     }
 
     fn send(&mut self, message: Message) {
@@ -47,6 +48,7 @@ impl Lesson {
                     let programme = Programme { length, ..Programme::default() };
                     self.player = Transport::silent(&programme, self.clock.clone());
                 }
+                Effect::Next => self.next = true,
                 Effect::Leave => self.left = true,
             }
         }

@@ -321,11 +321,21 @@ fn foot(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     if let Some((words, _)) = &app.notice {
         line(buffer, area, words, mark);
     } else if stage.part == Part::Ended {
-        line(buffer, area, "space begins again   q leaves", mark);
+        let words = match app.piece {
+            (piece, pieces) if piece < pieces => {
+                format!("space: on to piece {} of {pieces}   q leaves", piece + 1)
+            }
+            _ => "space begins again   q leaves".to_owned(),
+        };
+        line(buffer, area, &words, mark);
     } else if !app.heard.playing {
         line(buffer, area, "paused: space goes on", mark);
     } else {
-        let all = "space pause   left right phrase   g gentle   ? all keys";
+        let all = if app.floor.is_free() {
+            "space pause   left right phrase   ? all keys"
+        } else {
+            "space pause   left right phrase   g gentle   ? all keys"
+        };
         let keys = if all.width() <= usize::from(area.width) { all } else { "space pause   ? keys" };
         line(buffer, area, keys, app.palette.style(Ink::Quiet));
     }

@@ -12,13 +12,17 @@ use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+/// What is said of gentle versions where there are moves, and in a free dance, which has none.
+const GENTLE: &str = "Seated and low-impact versions stand under every move; g is for everyone.";
+const FREE: &str = "Everyone moves in their own way, sitting too; small movements count as much.";
+
 /// What to look after before children move; the most important first, as a small window shows fewer.
 pub(crate) const CAUTIONS: &[&str] = &[
     "Your school's rules and each child's own plan come before this screen.",
     "Space: 3 square metres a child; bags, bottles and chairs out of the way.",
     "Floor clean and dry; bare feet or shoes that grip, never socks alone.",
     "Scarves in the hand: never round neck, face or wrist; picked up at once.",
-    "Seated and low-impact versions stand under every move; g is for everyone.",
+    GENTLE,
     "Warm up; land softly with bent knees; stop on pain or dizziness.",
     "Agree on a stop signal; see every child; at home an adult within call.",
     "Music no louder than you can talk over.",
@@ -44,11 +48,16 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     }
     let foot = rows(inner, height - 1, 1);
     let begin = match app.version {
+        _ if app.floor.is_free() => "space begins with a count-in   t in step   ? keys   q leaves",
         Version::Full => "space begins with a count-in   g gentle versions   ? keys   q leaves",
         Version::LowImpact => "low impact, everyone   space begins   g seated   ? keys   q leaves",
         Version::Seated => "seated, everyone   space begins   g off   ? keys   q leaves",
     };
-    line(buffer, foot, begin, app.palette.style(Ink::Mark));
+    let begin = match app.piece {
+        (_, 1) => begin.to_owned(),
+        (piece, pieces) => format!("piece {piece} of {pieces}: {begin}"),
+    };
+    line(buffer, foot, &begin, app.palette.style(Ink::Mark));
     let mut reading = wrapped(&legibility(app, area), usize::from(inner.width));
     if height >= 16 {
         reading.splice(0..0, wrapped(&trim(app), usize::from(inner.width)));
@@ -58,6 +67,7 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     let mut from = u16::from(below.height > 6);
     let gap = u16::from(usize::from(below.height) > 2 * CAUTIONS.len());
     for caution in CAUTIONS {
+        let caution = if app.floor.is_free() && *caution == GENTLE { &FREE } else { caution };
         let lines = wrapped(caution, usize::from(below.width));
         let needed = u16::try_from(lines.len()).unwrap_or(u16::MAX);
         if from.saturating_add(needed) > below.height {
