@@ -441,6 +441,37 @@ fn odd_dances_are_opened_and_what_is_odd_is_said() {
 }
 
 #[test]
+fn what_cannot_be_led_freely_or_compared_is_refused() {
+    let room = Room::new();
+    room.refuses(
+        &["lead", "--free", "clicks.dance.json"],
+        "'clicks.dance.json' is a dance, and a free dance has no moves: name a recording, or leave --free out",
+    );
+    room.refuses(
+        &["lead", "--free", "clicks.wav"],
+        "cannot show the floor: this is not a terminal; run the command in a terminal window",
+    );
+    room.refuses(
+        &["contrast", "clicks.wav"],
+        "a contrast needs three recordings that can be heard, and there is one; name more, or a folder with more",
+    );
+    fs::create_dir(room.path("empty")).expect("a writable folder");
+    room.refuses(
+        &["contrast", "empty"],
+        "a contrast needs three recordings that can be heard, and there are none; name more, or a folder with more",
+    );
+    let output = room.run(&["contrast", "clicks.wav", "clicks.wav", "gone.wav"]);
+    assert_eq!(
+        stderr(&output),
+        "note: 'clicks.wav' is the same recording as another one, and is left out\n\
+         note: cannot find 'gone.wav'; check the name and the folder\n\
+         farandole: a contrast needs three recordings that can be heard, and there is one; name more, or a folder with \
+         more\n"
+    );
+    assert_eq!(output.status.code(), Some(2));
+}
+
+#[test]
 fn an_unknown_demo_is_refused() {
     let room = Room::new();
     room.refuses(&["demo", "polka"], "there is no demo dance 'polka'; 'farandole demo --list' names them");

@@ -9,7 +9,10 @@ Needs a running PulseAudio (or PipeWire with pactl and parec) whose default outp
     cargo build --release --example floor_demo
     tests/sound_and_screen.py target/release/examples/floor_demo [-- arguments of the example]
 
-SECONDS_TO_LEAD=600 leads for ten minutes, going round the first phrase.
+SECONDS_TO_LEAD=600 leads for ten minutes, going round the first phrase; BUSY=1 keeps one core busy meanwhile.
+
+Where clicks are missing it says what else was: sound that the recorder never delivered (less sound than time), gaps that the
+device told the program of, and silences in a recording that is whole, which then are the program's or the server's.
 
 Both times are taken on this machine's monotonic clock. The recorder asks for 5 ms of latency, and the time of a sample is
 that of the earliest delivery that the blocks of the 8 s around it allow, so what is left is an error of some 5 ms, the sound earlier
@@ -37,12 +40,13 @@ def main():
     recorder = subprocess.Popen(
         ["parec", "-d", "@DEFAULT_MONITOR@", "--raw", "--format=s16le", "--channels=1",
          f"--rate={RATE}", "--latency-msec=5"], stdout=subprocess.PIPE)
+    busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(int(os.environ.get("BUSY", "0")))]
     child, screen = pty.fork()
     if child == 0:
         os.environ.update(TERM="xterm-256color", COLORTERM="truecolor")
         os.execv(program, [program, "--clicks-only", *arguments])
     fcntl.ioctl(screen, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
-    sound, blocks = bytearray(), []
+    sound, blocks, delivered = bytearray(), [], []
     writes = []  # (time, bytes)
     started = time.monotonic()
     pressed = repeated = False
@@ -53,6 +57,7 @@ def main():
         if recorder.stdout in ready:
             block = os.read(recorder.stdout.fileno(), 65536)
             sound += block
+            delivered.append(now)
             # When sample 0 was, if this block came without delay.
             blocks.append((len(sound) / 2 / RATE, now - len(sound) / 2 / RATE))
         if screen in ready:
@@ -78,6 +83,8 @@ def main():
     os.write(screen, b"qq")
     recorder.terminate()
     os.waitpid(child, 0)
+    for process in busy:
+        process.kill()
 
     samples = struct.unpack(f"<{len(sound) // 2}h", sound[: len(sound) // 2 * 2])
     clicks, last = [], -RATE
@@ -118,6 +125,10 @@ def main():
     load = os.getloadavg()
     print(f"gaps that the device told of: {gaps.group(1).decode() if gaps else 'none'}; load at the end {load[0]:.1f}, "
           f"{load[1]:.1f} over five minutes")
+    if len(delivered) > 1:
+        lacking = delivered[-1] - delivered[0] - (len(sound) / 2 / RATE - blocks[0][0])
+        longest = max(b - a for a, b in zip(delivered, delivered[1:]))
+        print(f"recorder: {1000 * lacking:+.0f} ms of sound lacking, longest wait between deliveries {1000 * longest:.0f} ms")
     missed = [b - a for a, b in zip(clicks, clicks[1:]) if b - a > 0.8]
     print(f"silences over 0.8 s between clicks: {len(missed)}")
     print("histogram, ms after the sound:")

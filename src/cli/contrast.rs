@@ -210,7 +210,14 @@ fn reasons(three: [&Candidate; 3]) -> Vec<String> {
             short.0.title, smooth.0.title
         ),
         Some(_) => "Articulation: their notes are joined in about the same way.".to_owned(),
-        None => "Articulation: how their notes are joined cannot be told.".to_owned(),
+        None => match three.into_iter().find(|candidate| candidate.traits.joined.is_some()) {
+            Some(one) => format!(
+                "Articulation: it can be told of '{}' alone, whose notes are {}.",
+                one.title,
+                joined(one.traits.joined).unwrap_or_default()
+            ),
+            None => "Articulation: how their notes are joined cannot be told.".to_owned(),
+        },
     };
     vec![tempo, loudness, articulation]
 }

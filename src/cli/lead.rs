@@ -12,6 +12,7 @@ use std::path::Path;
 /// Runs the command.
 pub(super) fn run(options: &Lead, output: &mut Output) -> Result<Outcome, Problem> {
     if options.free {
+        only_recordings(&options.dance)?;
         screen::require_terminal()?;
         let piece = free(&options.dance, &options.class, &options.hearing, output)?;
         return on_the_floor(vec![piece], &options.floor, output);
@@ -29,9 +30,7 @@ pub(super) fn free(
     hearing: &Hearing,
     output: &mut Output,
 ) -> Result<Piece, Problem> {
-    if path.extension().is_some_and(|ending| ending == "json") && shelf::load(path).is_ok() {
-        return Err(Problem::NotARecording { path: path.to_owned() });
-    }
+    only_recordings(path)?;
     let (recording, heard) = hear::open(path, hearing, output)?;
     let title = heard.tags.title.clone().unwrap_or_else(|| stem(path));
     let source = Source {
@@ -44,6 +43,12 @@ pub(super) fn free(
     };
     let dance = free_dance(&title, source, with_class(Profile::default(), class), &heard.listening);
     Ok(Piece { dance, recording: Some(recording), listening: Some(heard.listening), free: true })
+}
+
+/// Says so when a dance is named where a recording is wanted.
+fn only_recordings(path: &Path) -> Result<(), Problem> {
+    let dance = path.extension().is_some_and(|ending| ending == "json") && shelf::load(path).is_ok();
+    if dance { Err(Problem::NotARecording { path: path.to_owned() }) } else { Ok(()) }
 }
 
 /// Leads pieces, one after the other.

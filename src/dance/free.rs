@@ -66,23 +66,22 @@ pub fn free_dance(title: &str, recording: Source, profile: Profile, heard: &List
 
 /// A sign for those who do not read yet, of at most two characters; empty for words that are none of ours.
 #[must_use]
-pub fn free_sign(words: &str) -> &'static str {
+pub fn free_sign(words: &str) -> String {
     let has = |word: &str| words.split_whitespace().any(|part| part == word);
-    let signs = [
+    // What goes on or comes at once has a sign of its own; of the others each word has one.
+    let whole = [
         ("still", "■"),
         ("suddenly", "!"),
         ("faster", "→→"),
         ("slower", "→"),
         ("louder", "<"),
         ("softer", ">"),
-        ("quick", "►►"),
-        ("slow", "►"),
-        ("short", "··"),
-        ("smooth", "~"),
-        ("loud", "▲"),
-        ("soft", "▼"),
     ];
-    signs.into_iter().find(|(word, _)| has(word)).map_or("", |(_, sign)| sign)
+    if let Some((_, sign)) = whole.into_iter().find(|(word, _)| has(word)) {
+        return sign.to_owned();
+    }
+    let each = [("quick", '►'), ("slow", '○'), ("loud", '▲'), ("soft", '▼'), ("short", '·'), ("smooth", '~')];
+    each.into_iter().filter(|(word, _)| has(word)).map(|(_, sign)| sign).take(MOST).collect()
 }
 
 /// `quick`, `quick and loud`.

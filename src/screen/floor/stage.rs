@@ -98,7 +98,7 @@ pub struct Call<'a> {
     /// Its words, with the side where there is one.
     pub words: Cow<'a, str>,
     /// Its sign; empty for free words.
-    pub sign: &'a str,
+    pub sign: Cow<'a, str>,
     /// The words of the seated version.
     pub seated: Option<&'a str>,
     /// The words of the low-impact version.
@@ -346,9 +346,9 @@ impl Floor {
             cue,
             words,
             sign: match movement {
-                Some(movement) => &movement.sign,
-                None if self.free => free_sign(self.dance.words_of(entry)),
-                None => "",
+                Some(movement) => Cow::Borrowed(&*movement.sign),
+                None if self.free => Cow::Owned(free_sign(self.dance.words_of(entry))),
+                None => Cow::Borrowed(""),
             },
             seated: movement.map(|movement| movement.seated.words.as_str()),
             low_impact: movement.map(|movement| movement.low_impact.words.as_str()),

@@ -155,7 +155,7 @@ fn now(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let style = app.palette.style(Ink::Now);
     let calm = stage.tempo.is_none_or(|(_, bpm)| bpm.beat_length().0 >= CALM_BEAT);
     match (&stage.now, stage.part) {
-        (Some(now), _) => moves(said(&now.call, app.version), now.call.sign, area, buffer, app, Ink::Now),
+        (Some(now), _) => moves(said(&now.call, app.version), &now.call.sign, area, buffer, app, Ink::Now),
         (None, Part::Ended) => middle("the end", area, buffer, style),
         (None, Part::CountIn(left)) if calm => middle(&left.to_string(), area, buffer, style),
         (None, Part::CountIn(_)) => middle("ready", area, buffer, style),
@@ -223,7 +223,7 @@ fn next(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         return;
     }
     let words = if app.hidden { "?" } else { said(&next.call, app.version) };
-    let sign = if app.hidden { "" } else { next.call.sign };
+    let sign: &str = if app.hidden { "" } else { &next.call.sign };
     let label = if next.lively { "get ready" } else { "next" };
     let style = app.palette.style(Ink::Next);
     if area.height < 6 {
