@@ -3,12 +3,12 @@
 use super::arguments::Contrast;
 use super::lead::{free, on_the_floor};
 use super::listen::file_name;
-use super::output::wrap;
 use super::{Outcome, Output, Problem, hear};
 use crate::listening::{Articulation, Listening, Pulse, TempoWord, Traits, contrast};
 use crate::screen;
 use crate::shelf::ENDINGS;
 use crate::units::Bpm;
+use crate::words::wrapped;
 use serde::Serialize;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -170,10 +170,7 @@ fn about(candidate: &Candidate) -> About<'_> {
 }
 
 /// The lowest and the highest of the three in one trait.
-fn ends<'a>(
-    three: [&'a Candidate; 3],
-    value: impl Fn(&Candidate) -> Option<f64>,
-) -> Option<[(&'a Candidate, f64); 2]> {
+fn ends(three: [&Candidate; 3], value: impl Fn(&Candidate) -> Option<f64>) -> Option<[(&Candidate, f64); 2]> {
     let mut told: Vec<(&Candidate, f64)> =
         three.into_iter().filter_map(|candidate| value(candidate).map(|value| (candidate, value))).collect();
     told.sort_by(|a, b| a.1.total_cmp(&b.1));
@@ -226,13 +223,13 @@ fn text(three: [&Candidate; 3], of: usize, reasons: &[String]) -> String {
     let mut lines = vec![format!("Of {of} recordings these three differ most:"), String::new()];
     for (number, candidate) in (1..).zip(three) {
         lines.push(format!("  {number}  {} ({})", candidate.title, file_name(&candidate.path)));
-        lines.extend(wrap(&like(candidate.traits), 72).into_iter().map(|line| format!("     {line}")));
+        lines.extend(wrapped(&like(candidate.traits), 72).into_iter().map(|line| format!("     {line}")));
     }
     lines.push(String::new());
     for reason in reasons {
-        lines.extend(wrap(reason, 76));
+        lines.extend(wrapped(reason, 76));
     }
     lines.push(String::new());
-    lines.extend(wrap("'--lead' with the same names leads the three in a row as free dances.", 76));
+    lines.extend(wrapped("'--lead' with the same names leads the three in a row as free dances.", 76));
     lines.join("\n") + "\n"
 }
