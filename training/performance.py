@@ -15,6 +15,7 @@ PLUCKED = [24, 25, 26, 27, 46, 45, 6, 105, 106, 15]
 MALLETS = [8, 9, 10, 11, 12, 13, 14, 108]
 SUSTAINED = [16, 19, 20, 21, 22, 23, 52, 53, 54, 89, 91, 109]
 SAXES = [64, 65, 66, 67]
+SOLOS = [40, 40, 73, 72, 74, 21, 22, 0, 105]     # who plays a dance tune alone: fiddle, flutes, free reeds, piano, banjo
 BASSES = [32, 33, 34, 35, 43, 58, 42, 70]
 DECAYING = {0, 1, 2, 3, 6, 24, 25, 26, 27, 45, 46, 105, 106, 15, 8, 9, 10, 11, 12, 13, 14, 108, 32, 33, 34}
 
@@ -151,6 +152,8 @@ def scoring(rng, piece):
         voices = [(r, g) for r, g in zip(("bass", "chords", "melody"), groups) if g]
     out = []
     shared = int(rng.choice(pools[family])) if family in pools and rng.random() < 0.5 else None
+    if len(voices) == 1 and voices[0][0] == "melody" and rng.random() < 0.6:
+        return [(*voices[0], int(rng.choice(SOLOS)))], "solo"
     for role, notes in voices:
         if family in pools:
             program = shared if shared is not None else int(rng.choice(pools[family]))

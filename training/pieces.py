@@ -108,7 +108,7 @@ def from_score(rng, scores):
             sections = [bars[k] for k in range(0, len(bars), 8)]
         if len(voices) == 1:
             voices = [("melody", voices[0])]
-            if rng.random() < 0.75:
+            if rng.random() < 0.65:
                 voices += accompany(rng, voices[0][1], bars, per_bar, division, sections)
         elif rng.random() < 0.12:                       # one line alone
             voices = [("melody", voices[0])]
@@ -246,7 +246,7 @@ def invented(rng):
     made, melody, second, bars, chords, sections = {}, [], [], [], [], []
     counterpoint = rng.random() < 0.2
     upbeat = [[], [], [0.5], [0.0], [0.0, 0.5], [0.75], [0.5, 0.75]][rng.integers(7)] if division == 2 else [[], [2 / 3], [1 / 3, 2 / 3], [0.0]][rng.integers(4)]
-    pickup = float(rng.choice([0, 0, 0.5, 1.0])) if division == 2 else float(rng.choice([0, 1 / 3, 0, 1.0]))
+    pickup = float(rng.choice([0, 0, 0.25, 0.5, 0.75, 1.0] if division == 2 else [0, 0, 1 / 6, 1 / 3, 2 / 3, 1.0]))
     home = key + 60 + int(rng.integers(0, 14))
     for letter in list("".join(form[k % len(form)] for k in range(40))):
         if letter not in made:

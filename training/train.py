@@ -111,7 +111,7 @@ class Growing:
 class Block(nn.Module):
     """x + W relu(norm(conv x)): the convolution full, or by channel and then across channels."""
 
-    def __init__(self, channels, dilation, shape, kernel=5, drop=0.05):
+    def __init__(self, channels, dilation, shape, kernel=5, drop=0.0):
         super().__init__()
         pad = dilation * (kernel // 2)
         if shape == "full":
@@ -132,12 +132,12 @@ class Block(nn.Module):
 
 
 class Network(nn.Module):
-    def __init__(self, channels, blocks, shape, mean, deviation):
+    def __init__(self, channels, blocks, shape, mean, deviation, drop):
         super().__init__()
         self.register_buffer("mean", mean)
         self.register_buffer("deviation", deviation)
         self.entry = nn.Conv1d(2 * VALUES, channels, 1)
-        self.blocks = nn.ModuleList([Block(channels, 2 ** k, shape) for k in range(blocks)])
+        self.blocks = nn.ModuleList([Block(channels, 2 ** k, shape, drop=drop) for k in range(blocks)])
         self.heads = nn.Conv1d(channels, HEADS, 1)
 
     def forward(self, x):
@@ -271,11 +271,13 @@ def main():
     options.add_argument("--batch", type=int, default=32)
     options.add_argument("--rate", type=float, default=3e-3)
     options.add_argument("--name", default="network")
+    options.add_argument("--drop", type=float, default=0.05, help="share of channels left out while training")
+    options.add_argument("--seed", type=int, default=1)
     options.add_argument("--start", default="", help="weights (.pt) to go on from")
     options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
     options = options.parse_args()
     began, device = time.time(), "cuda"
-    torch.manual_seed(1)
+    torch.manual_seed(options.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
     growing = Growing(os.path.join(options.data, "train"), device, options.room)
@@ -284,7 +286,7 @@ def main():
         threading.Thread(target=growing.follow, daemon=True).start()
     print(options.name, "examples", growing.count, "validation", len(valid["n"]), "loaded in", round(time.time() - began, 1), flush=True)
     some = with_rises(train["x"][:min(200, growing.count)].float() / BYTES_PER_UNIT).reshape(-1, 2 * VALUES)
-    net = Network(options.channels, options.blocks, options.shape, some.mean(0), some.std(0) + 0.02).to(device)
+    net = Network(options.channels, options.blocks, options.shape, some.mean(0), some.std(0) + 0.02, options.drop).to(device)
     del some
     if options.start:
         net.load_state_dict(torch.load(options.start, map_location=device))
