@@ -19,6 +19,9 @@ const SHORTEST_ROUND: Seconds = Seconds(0.9);
 /// How long a short message stands.
 const NOTICE: Duration = Duration::from_secs(3);
 
+/// And one about something that could not be done: it is longer.
+const TROUBLE: Duration = Duration::from_secs(10);
+
 /// Which version of the moves the whole class does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Version {
@@ -205,7 +208,7 @@ pub fn update(app: &mut App, message: Message) -> Vec<Effect> {
         Message::Redraw => Vec::new(),
         Message::Heard(heard, now) => hear(app, heard, now),
         Message::Say(words) => {
-            app.say(words);
+            app.notice = Some((words, app.now + TROUBLE));
             Vec::new()
         }
         Message::Device(name) => device(app, &name),

@@ -59,7 +59,10 @@ pub(super) fn in_step(app: &App, area: Rect, buffer: &mut Buffer) {
         words = format!("{:+} ms", app.in_step.trim);
     }
     line(buffer, found, &words, mark);
-    line(buffer, rows(found, 1, 1), &app.in_step.taps_in_words(), quiet);
+    match &app.notice {
+        Some((words, _)) => line(buffer, rows(found, 1, 1), words, mark),
+        None => line(buffer, rows(found, 1, 1), &app.in_step.taps_in_words(), quiet),
+    }
     let walk_rows = if height >= 12 { 5 } else { 1 };
     walk(app, rows(inner, 1 + u16::from(height >= 16), walk_rows), buffer);
     let text = if app.in_step.sense == Sense::Hearing { HEARING } else { SEEING };

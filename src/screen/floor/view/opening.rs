@@ -57,7 +57,12 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
         (_, 1) => begin.to_owned(),
         (piece, pieces) => format!("piece {piece} of {pieces}: {begin}"),
     };
-    line(buffer, foot, &begin, app.palette.style(Ink::Mark));
+    // What went wrong with keeping a trim is said here too.
+    let said = match &app.notice {
+        Some((words, _)) => wrapped(words, usize::from(foot.width)),
+        None => vec![begin],
+    };
+    let foot = rows(inner, height - (said.len() as u16).min(3), 3);
     let mut reading = wrapped(&legibility(app, area), usize::from(inner.width));
     if height >= 16 {
         reading.splice(0..0, wrapped(&trim(app), usize::from(inner.width)));
@@ -82,6 +87,11 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     let last = rows(inner, height - 1 - reading_rows - u16::from(height > 12), reading_rows);
     for (row, text) in (0..).zip(reading) {
         line(buffer, rows(last, row, 1), &text, app.palette.style(Ink::Mark));
+    }
+    for (row, text) in (0..foot.height).zip(said) {
+        let row = rows(foot, row, 1);
+        line(buffer, row, &" ".repeat(usize::from(row.width)), app.palette.style(Ink::Mark));
+        line(buffer, row, &text, app.palette.style(Ink::Mark));
     }
 }
 

@@ -131,6 +131,20 @@ fn the_opening_says_which_trim_is_used() {
     assert!(said(&app).contains(given), "{}", said(&app));
 }
 
+#[test]
+fn what_could_not_be_kept_is_said_on_the_opening() {
+    let mut app = lesson(0.0);
+    app.page = Page::Opening;
+    let sentence = "the trim cannot be kept in '/home/teacher/.config/farandole/trims.json': there is no room left; it \
+                    holds until you leave";
+    let _ = update(&mut app, Message::Say(sentence.into()));
+    for (width, height) in [(80, 24), (120, 40)] {
+        let shown = text(&picture(&app, width, height));
+        let flat = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.ends_with(sentence), "{width}x{height}:\n{shown}");
+    }
+}
+
 /// The page with the clicks at 11.2 s, after seven taps.
 fn stepping() -> App {
     let mut app = lesson(0.0);
