@@ -241,6 +241,45 @@ fn no_word_leaves_its_sheet_or_lies_over_another() {
 }
 
 #[test]
+fn every_row_of_the_count_sheet_tells_how_fast_the_music_is_and_how_its_notes_are_joined() {
+    let (dance, heard) = rondo();
+    let page = parsed(&make(Kind::CountSheet, "html", &material(&dance, &heard)).expect("counts"));
+    let of = |class: &str| -> Vec<&str> {
+        page.lines().filter(|line| line.contains(&format!("class=\"{class}\""))).collect()
+    };
+    // The upbeat, A, B, A', C, end; in the last two the notes are unclear, and nothing is told of the upbeat.
+    let touch = of("touch");
+    assert_eq!((of("tempo").len(), touch.len()), (6, 3), "{touch:?}");
+    let dashed = |line: &&str| line.contains("stroke-dasharray");
+    assert_eq!(touch.iter().map(dashed).collect::<Vec<_>>(), [true, false, true], "short, smooth, short");
+    let heights = |line: &str| -> Vec<f64> {
+        let path = line.split(" d=\"").nth(1).and_then(|rest| rest.split('"').next()).expect("a path");
+        let numbers: Vec<f64> =
+            path.split(['M', 'L', ' ']).filter_map(|number| number.parse().ok()).collect();
+        numbers.chunks(2).map(|point| point[1]).collect()
+    };
+    let level = heights(of("tempo")[1]);
+    assert!(level.iter().all(|y| (y - level[0]).abs() < 0.1), "A keeps its tempo: {level:?}");
+    let rising = heights(of("tempo")[4]);
+    assert!(rising.windows(2).all(|pair| pair[1] <= pair[0] + 1e-6), "C grows faster: {rising:?}");
+    assert!(rising[0] - rising[rising.len() - 1] > 5.0, "{rising:?}");
+    let numbers: Vec<f64> = of("pace")
+        .iter()
+        .filter_map(|line| line.split('>').nth(1)?.split('<').next()?.parse().ok())
+        .collect();
+    // One a row, and another at the end of C, where it has changed.
+    assert_eq!(numbers.len(), 7, "{numbers:?}");
+    assert!(numbers[..5].iter().all(|tempo| (tempo - 112.0).abs() < 4.0), "{numbers:?}");
+    assert!(numbers[5] > 130.0 && numbers[6] > 135.0, "{numbers:?}");
+    let bare = Material { heard: None, ..material(&dance, &heard) };
+    let page = parsed(&make(Kind::CountSheet, "html", &bare).expect("counts"));
+    assert!(
+        page.contains("class=\"tempo\"") && !page.contains("class=\"touch\""),
+        "the counts are the dance's own"
+    );
+}
+
+#[test]
 fn pdfs_are_tagged_so_that_they_can_be_read_aloud_in_order() {
     let (dance, heard) = rondo();
     let material = material(&dance, &heard);

@@ -186,7 +186,7 @@ fn a_lesson_without_a_flaw_has_no_remarks_and_adds_up() {
     let sum = Sum::of(&parts);
     assert_eq!(sum.remarks, []);
     assert_eq!((sum.minutes, sum.dances, sum.music), (18.0, 3, Seconds(270.0)));
-    assert_eq!(Sum::arc(&parts), ["calm", "steady", "calm"]);
+    assert_eq!(Sum::arc(&parts), ["calm, steady, calm", "steady, wild, steady", "calm, steady, calm"]);
 }
 
 #[test]

@@ -400,20 +400,20 @@ impl Sum {
         sum
     }
 
-    /// The energy of the lesson from its beginning to its end, a word a dance, or two where it changes.
+    /// The energy of the lesson from its beginning to its end: of each dance how it begins, its height, how it ends.
     #[must_use]
     pub fn arc(parts: &[Part<'_>]) -> Vec<String> {
         let danced = parts.iter().filter_map(|part| part.glance);
         danced
             .map(|glance| {
-                let mut energies = glance.energy.iter().copied().filter(|energy| *energy > 0);
-                match (energies.next(), energies.next_back()) {
-                    (Some(first), Some(last)) if last != first => {
-                        format!("{} to {}", energy_word(first), energy_word(last))
-                    }
-                    (Some(first), _) => energy_word(first).to_owned(),
-                    (None, _) => "no moves yet".to_owned(),
-                }
+                let danced: Vec<u8> = glance.energy.iter().copied().filter(|energy| *energy > 0).collect();
+                let (Some(&first), Some(&last)) = (danced.first(), danced.last()) else {
+                    return "no moves yet".to_owned();
+                };
+                let highest = danced.iter().copied().max().unwrap_or(first);
+                let mut words = vec![energy_word(first), energy_word(highest), energy_word(last)];
+                words.dedup();
+                words.join(", ")
             })
             .collect()
     }

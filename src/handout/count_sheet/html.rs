@@ -1,5 +1,6 @@
 //! The count sheet as one HTML file: no script, nothing from elsewhere, to be read on a screen or printed.
 
+use super::pace::KEY;
 use super::row::Drawn;
 use super::rows::{Row, longest, rows};
 use super::sheets::title;
@@ -59,6 +60,7 @@ pub(in crate::handout) fn html(material: &Material<'_>) -> String {
     let letters: Vec<&str> = dance.grid.phrases().iter().map(|phrase| phrase.letter.as_str()).collect();
     whole.about = format!("Phrases: {}.", letters.join(", "));
     let _ = writeln!(page, "</ul>\n</div>\n<h2>The dance</h2>\n{}", inner_svg(&whole, "whole"));
+    let _ = writeln!(page, "<p class=\"key\">{}</p>", escaped(KEY));
     let rows = rows(dance);
     for phrase in rows.chunk_by(|_, next| !next.begins) {
         section(&mut page, material, &trail, phrase, longest(&rows));

@@ -3,6 +3,7 @@
 //! Its rows are drawn once, and put on sheets of paper or into a page for the browser.
 
 mod html;
+mod pace;
 mod row;
 mod rows;
 mod sheets;

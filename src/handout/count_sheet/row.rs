@@ -1,5 +1,6 @@
 //! One row of the count sheet: the hill with its turns, the counts under it, and the boxes with their words.
 
+use super::pace::{Range, STRIP, strip};
 use super::rows::{Part, Row};
 use super::words_of;
 use crate::grid::Grid;
@@ -96,6 +97,7 @@ impl<'a> Drawn<'a> {
             + HILL
             + COUNTS
             + BOX
+            + STRIP
             + ASKED * self.asked.len() as f64
             + if self.asked.is_empty() { 0.0 } else { 3.0 }
     }
@@ -112,7 +114,8 @@ impl<'a> Drawn<'a> {
             self.part(sheet, &hill, part, boxes);
         }
         self.flags(sheet, &hill);
-        let mut y = boxes + BOX + 11.0;
+        self.pace(sheet, &hill, boxes + BOX);
+        let mut y = boxes + BOX + STRIP + 11.0;
         for (question, line) in &self.asked {
             let (role, setting) =
                 if *question { ("question", Setting::bold(10.0)) } else { ("answer", Setting::plain(10.0)) };
@@ -184,6 +187,16 @@ impl<'a> Drawn<'a> {
                 sheet.words("sign", (right - 5.0, top + 14.0), sign, &entry.sign);
             }
         }
+    }
+
+    /// How fast the music is under each count, and how its notes are joined.
+    fn pace(&self, sheet: &mut Drawing, hill: &Hill<'_>, top: f64) {
+        let heard = self.material.heard;
+        let phrase = self.row.phrase.and_then(|span| heard?.phrases.get(span.index));
+        let counts = (self.row.from.index(), self.row.until.index());
+        let grid = &self.material.dance.grid;
+        let told = (Range::of(grid), phrase.map(|phrase| phrase.articulation));
+        strip(sheet, grid, told, counts, &|at| self.x(hill, at), top);
     }
 
     /// Numbered flags where questions are asked.

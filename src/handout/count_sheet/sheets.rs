@@ -1,5 +1,6 @@
 //! The count sheet on sheets of paper, upright, to be read from a music stand.
 
+use super::pace::KEY;
 use super::row::Drawn;
 use super::rows::{Row, longest, rows};
 use super::{overview, words_of};
@@ -117,7 +118,9 @@ impl<'a> Paper<'a> {
         self.text("facts", Setting::plain(10.0), 0.0, &facts.join("  \u{B7}  "));
         self.y += 8.0;
         let (y, inner, material) = (self.y, self.inner, self.material);
-        self.y += overview(self.sheet(), material, trail, MARGIN, y, inner) + 8.0;
+        self.y += overview(self.sheet(), material, trail, MARGIN, y, inner) + 4.0;
+        self.text("key", Setting::plain(8.0), 0.0, KEY);
+        self.y += 6.0;
         let lines: Vec<String> = GENERAL
             .iter()
             .flat_map(|caution| {

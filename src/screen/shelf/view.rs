@@ -214,8 +214,11 @@ impl Page<'_> {
             let more = lines.len() > most;
             self.put(buffer, inside, 2, y, label, Ink::Next);
             for (row, line) in lines.iter().take(most).enumerate() {
-                let line =
-                    if more && row + 1 == most { cut(&format!("{line} ..."), room) } else { line.clone() };
+                let line = if more && row + 1 == most {
+                    cut(&format!("{line} \u{2026}"), room)
+                } else {
+                    line.clone()
+                };
                 self.put(buffer, inside, 12, y, &line, Ink::Quiet);
                 y += 1;
             }
