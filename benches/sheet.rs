@@ -309,6 +309,28 @@ fn hearing_again() {
                 .collect();
             report(&format!("{minutes} min heard again: {what}"), decoded);
         }
+        // She goes on with a gesture: what was heard for the tap or the nudge before is there.
+        let taps = |count: usize| -> Vec<Seconds> {
+            grid.beats()[middle..middle + count].iter().map(|at| Seconds(at.0 - 0.03)).collect()
+        };
+        let nudged = |by: f64| said(Repair::Nudge { beat: middle, by: Seconds(by) });
+        let further = [
+            ("a ninth tap", said(Repair::Taps(taps(8))), said(Repair::Taps(taps(9)))),
+            ("the beat nudged once more", nudged(0.01), nudged(0.02)),
+        ];
+        for (what, first, then) in further {
+            let mut before = Remembered::default();
+            drop(memory.grid_again(&first, &mut before));
+            let again = (0..30)
+                .map(|_| {
+                    let mut remembered = before.clone();
+                    let begun = Instant::now();
+                    drop(black_box(memory.grid_again(black_box(&then), &mut remembered)));
+                    begun.elapsed()
+                })
+                .collect();
+            report(&format!("{minutes} min heard again: {what}"), again);
+        }
         let heard = memory.grid(&[]);
         let mut times = Vec::new();
         for _ in 0..30 {

@@ -354,7 +354,12 @@ impl Room {
         let Some(keeper) = &mut self.desk.keeper else { return };
         let (mut dance, mut history) = (self.sheet.dance.clone(), self.sheet.history.clone());
         let news = keeper.answer(choice, &mut dance, &mut history, now);
-        self.replaced(dance, history);
+        if choice == Choice::Theirs {
+            self.replaced(dance, history);
+        } else {
+            // The dance is the same, and what she is typing into it goes on.
+            self.sheet.history = history;
+        }
         self.news(news);
     }
 
