@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Write trained weights as the program reads them: export.py NAME.npz OUT.bin [FIXTURE.npz FIXTURE.bin]
 
-Layout, little endian: the 8 bytes "FARNET1\\n"; u32 inputs, channels, blocks, kernel, heads; then entry, each block's spread
+Layout, little endian: the 8 bytes "FARNET2\\n"; u32 inputs, channels, blocks, kernel, heads; then entry, each block's spread
 (channels x kernel f32) followed by its two dense layers, and heads. A dense layer is: outputs f32 scales, outputs f32 biases,
-outputs x inputs i8; a weight is its byte times its output's scale. Only the separable shape is written.
+outputs x inputs i16; a weight is its number times its output's scale. Only the separable shape is written.
 The fixture: u32 steps, then the features as bytes, then the network's own answers as f32.
 """
 import struct
@@ -13,8 +13,8 @@ import numpy as np
 
 
 def dense(weight, bias):
-    scale = np.maximum(np.abs(weight).max(1), 1e-12) / 127
-    code = np.clip(np.round(weight / scale[:, None]), -127, 127).astype(np.int8)
+    scale = np.maximum(np.abs(weight).max(1), 1e-12) / 32767
+    code = np.clip(np.round(weight / scale[:, None]), -32767, 32767).astype("<i2")
     return scale.astype("<f4").tobytes() + bias.astype("<f4").tobytes() + code.tobytes(), code * scale[:, None]
 
 
@@ -24,7 +24,7 @@ def main():
     channels, inputs = net["entry.weight"].shape
     blocks = sum(k.endswith("second.weight") for k in net)
     heads, kernel = len(net["heads.bias"]), net["blocks.0.first.weight"].shape[2]
-    out = b"FARNET1\n" + struct.pack("<5I", inputs, channels, blocks, kernel, heads)
+    out = b"FARNET2\n" + struct.pack("<5I", inputs, channels, blocks, kernel, heads)
 
     def add(name, weight):
         nonlocal out

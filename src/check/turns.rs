@@ -3,6 +3,7 @@
 use super::scene::{Scene, Step};
 use super::types::Landing;
 use crate::dance::StepKind;
+use crate::dance::reading::SHORTEST_SHOWN;
 use crate::listening::{Turn, TurnKind};
 use crate::units::{Beat, Counts, Seconds};
 
@@ -119,9 +120,12 @@ pub(super) fn meeting(scene: &Scene<'_>, turn: &Shown) -> Meeting {
 
 /// The freeze that was meant for a rest and is off it, with how many counts later it begins.
 ///
-/// `None` when a freeze begins with the rest, when none is near, or when the nearest is nearer to another rest.
+/// `None` when a freeze begins with the rest, when none is near, when the nearest is nearer to another rest, or when the rest
+/// comes so near the last beat that no freeze could begin with it and be seen: the last pose begins before it then.
 pub(super) fn stray_freeze<'s, 'a>(scene: &'s Scene<'a>, turn: &Shown) -> Option<(&'s Step<'a>, Counts)> {
-    if turn.kind != TurnKind::Rest {
+    let grid = &scene.dance.grid;
+    let left = grid.seconds_at(grid.end()).since(scene.seconds(turn.at));
+    if turn.kind != TurnKind::Rest || left.0 < SHORTEST_SHOWN.0 {
         return None;
     }
     let (step, off) = freezes(scene)

@@ -61,4 +61,13 @@ mod tests {
             );
         }
     }
+
+    #[test]
+    fn a_pose_before_a_rest_that_leaves_it_no_time_is_as_it_should_be() {
+        // The sketch has 64 beats at 120 a minute: from beat 61 on, a freeze would be seen for a second and a half.
+        let dance = dance().cue(58.0, 6.0, "freeze");
+        assert!(found_in("freeze-off-rest", &dance, &heard(&dance).turn(TurnKind::Rest, 61.0)).is_empty());
+        let with_room = heard(&dance).turn(TurnKind::Rest, 60.0);
+        assert_eq!(places(&found_in("freeze-off-rest", &dance, &with_room)), [58.0]);
+    }
 }

@@ -244,7 +244,7 @@ pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -
     let network = near_beats(&evidence.likelihood.beat, beats);
     let plain = near_beats(&evidence.plain.beat, beats);
     let probability: Vec<f32> =
-        network.iter().zip(&plain).map(|(n, p)| logistic(0.5 * n + 0.3 * p + 0.7)).collect();
+        network.iter().zip(&plain).map(|(n, p)| logistic(0.5 * n + 0.5 * p + 0.7)).collect();
     (0..bars.len())
         .map(|n| {
             let from = bars[n.saturating_sub(1)];

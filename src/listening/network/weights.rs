@@ -1,14 +1,14 @@
 //! The shipped weights, unpacked: what `training/export.py` writes.
 //!
-//! Layout, little endian: the 8 bytes `FARNET1\n`; u32 inputs, channels, blocks, kernel, heads; the entry layer; for each
+//! Layout, little endian: the 8 bytes `FARNET2\n`; u32 inputs, channels, blocks, kernel, heads; the entry layer; for each
 //! block its spread (channels × kernel f32), its first and its second layer; the heads. A layer is: outputs × f32 scale,
-//! outputs × f32 bias, outputs × inputs i8; a weight is its byte times its output's scale.
+//! outputs × f32 bias, outputs × inputs i16; a weight is its number times its output's scale.
 
 use super::HEADS;
 use super::features::VALUES;
 use super::layers::{Dense, Spread};
 
-const MAGIC: &[u8; 8] = b"FARNET1\n";
+const MAGIC: &[u8; 8] = b"FARNET2\n";
 /// No layer of a network for this job is wider; a larger number means a damaged file.
 const WIDEST: usize = 4096;
 
@@ -107,9 +107,9 @@ impl<'a> Reader<'a> {
     fn dense(&mut self, inputs: usize, outputs: usize) -> Option<Dense> {
         let scales = self.floats(outputs)?;
         let bias = self.floats(outputs)?;
-        let codes = self.take(inputs * outputs)?;
+        let (codes, _) = self.take(2 * inputs * outputs)?.as_chunks::<2>();
         let weight = |output: usize, input: usize| {
-            f32::from(codes[output * inputs + input].cast_signed()) * scales[output]
+            f32::from(i16::from_le_bytes(codes[output * inputs + input])) * scales[output]
         };
         Some(Dense::new(inputs, outputs, &bias, weight))
     }

@@ -1,22 +1,26 @@
 //! What an earlier search left: up to the first step at which anything else is asked of it, a new one finds the same.
 
-use super::search::{Constraints, ROW};
+use super::search::{Constraints, ROW, Scores};
 
 /// The table of an earlier search of the same evidence, with what it obeyed. An empty one helps nobody.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Searched {
     constraints: Option<Constraints>,
     beat: Vec<f32>,
+    sub: Vec<f32>,
     rows: Vec<f32>,
     best: Vec<f32>,
 }
 
 impl Searched {
     /// Takes out the rows, and the best score of each step, as far as they hold under other constraints and odds.
-    pub(crate) fn take(&mut self, constraints: &Constraints, beat: &[f32]) -> (Vec<f32>, Vec<f32>) {
+    pub(crate) fn take(&mut self, constraints: &Constraints, scores: &Scores) -> (Vec<f32>, Vec<f32>) {
         let (mut rows, mut best) = (std::mem::take(&mut self.rows), std::mem::take(&mut self.best));
         let known = match &self.constraints {
-            Some(before) => alike(before, constraints).min(same(&self.beat, beat)).min(best.len()),
+            Some(before) => alike(before, constraints)
+                .min(same(&self.beat, &scores.beat))
+                .min(same(&self.sub, &scores.sub))
+                .min(best.len()),
             None => 0,
         };
         rows.truncate(known * ROW);
@@ -25,11 +29,17 @@ impl Searched {
     }
 
     /// Keeps what was found for the next search.
-    pub(crate) fn keep(&mut self, constraints: &Constraints, beat: &[f32], rows: Vec<f32>, best: Vec<f32>) {
+    pub(crate) fn keep(
+        &mut self,
+        constraints: &Constraints,
+        scores: &Scores,
+        rows: Vec<f32>,
+        best: Vec<f32>,
+    ) {
         (self.rows, self.best) = (rows, best);
         self.constraints = Some(constraints.clone());
-        self.beat.clear();
-        self.beat.extend_from_slice(beat);
+        self.beat.clone_from(&scores.beat);
+        self.sub.clone_from(&scores.sub);
     }
 }
 

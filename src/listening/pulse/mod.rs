@@ -23,13 +23,13 @@ use before::Searched;
 use given::Given;
 use pins::Pin;
 use reread::Rereading;
-use search::{BINS_PER_OCTAVE, Constraints, HeardJump, STEP, STEPS_PER_SECOND, Scores, Search, Step};
+use search::{BINS_PER_OCTAVE, Constraints, Either, HeardJump, STEP, STEPS_PER_SECOND, Scores, Search, Step};
 
 /// Fewer beats than this are none.
 const FEWEST: usize = 4;
 /// Sureness of the middle bar under which there is no beat, and from which it is clear. Measured: drones, noise and
-/// speech reach .57, rendered music .63 and more; a pianist's freest playing lies between the two.
-const NO_BEAT: f32 = 0.6;
+/// speech reach .61, rendered music and pianists .63 and more.
+const NO_BEAT: f32 = 0.62;
 const CLEAR: f32 = 0.7;
 
 /// The grid as heard, with how sure it is.
@@ -226,11 +226,17 @@ fn scores(evidence: &Evidence, settings: &Settings) -> Scores {
         network.iter().zip(plain).map(|(n, p)| settings.network * (n + bias) + settings.plain * p).collect()
     };
     let plain = &evidence.plain;
-    let beat: Vec<f32> =
-        stepped(&mixed(&likelihood.beat, &plain.beat, settings.network_bias)).map(tempered).collect();
-    let sub = stepped(&mixed(&likelihood.sub, &plain.sub, settings.half_bias))
-        .map(|odds| (settings.temper * odds).min(settings.sub_most))
-        .collect();
+    let beats = |network: &[f32]| -> Vec<f32> {
+        stepped(&mixed(network, &plain.beat, settings.network_bias)).map(tempered).collect()
+    };
+    let subs = |network: &[f32]| -> Vec<f32> {
+        stepped(&mixed(network, &plain.sub, settings.half_bias))
+            .map(|odds| (settings.temper * odds).min(settings.sub_most))
+            .collect()
+    };
+    let (beat, sub) = (beats(&likelihood.beat), subs(&likelihood.sub));
+    let event: Vec<f32> = likelihood.beat.iter().zip(&likelihood.sub).map(|(b, s)| b.max(*s)).collect();
+    let either = Either { beat: beats(&event), sub: subs(&event) };
     let mut jump: Vec<f32> = stepped(&peak(&evidence.novelty, 30))
         .map(|novelty| {
             let share = (novelty - settings.novelty_from) / (settings.novelty_to - settings.novelty_from);
@@ -269,7 +275,7 @@ fn scores(evidence: &Evidence, settings: &Settings) -> Scores {
         steadiness[from..to].fill(1.0);
     }
     let sounding = first.min(steps)..steps.saturating_sub(last);
-    Scores { beat, sub, jump, sounding, slowing, steadiness, heard_jumps }
+    Scores { beat, sub, either, jump, sounding, slowing, steadiness, heard_jumps }
 }
 
 /// The jumps of tempo that the search is offered; the more clearly heard, and the clearer than others nearby, the cheaper.

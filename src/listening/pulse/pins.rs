@@ -31,6 +31,8 @@ const CERTAIN: f32 = 3.0;
 /// Steadiness at which the rhythm breaks off, and from which it goes on.
 const BROKEN: f32 = 0.35;
 const WHOLE: f32 = 0.6;
+/// By how much an event must be likelier than a beat to have been taken for a subdivision, in tempered log-odds.
+const TAKEN: f32 = 0.35;
 /// Most combinations of jumps that are followed from a tapped place.
 const MOST_SUMS: usize = 24;
 
@@ -127,6 +129,9 @@ fn want(wanted: &mut Vec<Wanted>, at: f64, exact: bool) {
 pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mut Scores) {
     let (Some(first), Some(last)) = (pins.first(), pins.last()) else { return };
     hold_level(pins, constraints, scores);
+    if constraints.told && taken_for_subdivisions(pins, scores) {
+        (scores.beat, scores.sub) = (scores.either.beat.clone(), scores.either.sub.clone());
+    }
     let beat = &mut scores.beat;
     let steps = beat.len();
     constraints.begin.end = constraints.begin.end.min(first.window.end() + 1);
@@ -164,6 +169,21 @@ pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mu
             (constraints.bins[t], constraints.level[t]) = (ANY_TEMPO, ANY_TEMPO);
         }
     }
+}
+
+/// Whether the taps lie on what was heard as subdivisions: then she counts the other half of the events, and what was
+/// heard as beats and as subdivisions serves for both.
+fn taken_for_subdivisions(pins: &[Pin], scores: &Scores) -> bool {
+    let best = |odds: &[f32], pin: &Pin| {
+        odds.get(pin.window.clone()).unwrap_or_default().iter().copied().fold(f32::MIN, f32::max)
+    };
+    let taps = pins.iter().filter(|pin| !pin.exact);
+    let (mut more, mut all) = (0, 0);
+    for pin in taps {
+        all += 1;
+        more += usize::from(best(&scores.either.beat, pin) > best(&scores.beat, pin) + TAKEN);
+    }
+    2 * more > all
 }
 
 /// Whether no beat lies between `before` and `pin`, which follows it in `pins`: one is held, or they were tapped in a run.

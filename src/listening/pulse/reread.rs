@@ -14,6 +14,8 @@ const SLOWEST: f64 = 1.7;
 const PINNED: f64 = 4.0;
 /// How far from where it was laid out a beat may be found, as a share of the beat, and how far its tempo, in bins.
 const ROOM: f64 = 0.12;
+/// The same in seconds for a beat that was heard already: it is where it is, whatever the beats around it are called.
+const HEARD_ROOM: f64 = 0.04;
 const TEMPO_ROOM: usize = (BINS_PER_OCTAVE / 4.0) as usize;
 
 /// What is asked from some instant on.
@@ -97,7 +99,10 @@ impl Rereading {
                 (None, Some(before)) => beat - beats[before],
                 (None, None) => 0.5,
             };
-            let room = (ROOM * length).max(1.5 / per_second);
+            let here = heard.partition_point(|&other| other < beat - 1e-6);
+            let was_heard = heard.get(here).is_some_and(|&other| other < beat + 1e-6);
+            let most = if was_heard { HEARD_ROOM } else { f64::INFINITY };
+            let room = (ROOM * length).min(most).max(1.5 / per_second);
             let window = step(beat - room)..step(beat + room + 1.0 / per_second);
             wanted[window.clone()].fill(true);
             // Each of them is asked for: none is left out to be spared a change of tempo.

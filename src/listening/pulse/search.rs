@@ -52,6 +52,8 @@ pub(crate) struct Scores {
     pub(crate) beat: Vec<f32>,
     /// For a subdivision.
     pub(crate) sub: Vec<f32>,
+    /// For a beat and for a subdivision, where it has turned out that one was taken for the other.
+    pub(crate) either: Either,
     /// Price of a jump of tempo.
     pub(crate) jump: Vec<f32>,
     /// First and last step with sound.
@@ -62,6 +64,15 @@ pub(crate) struct Scores {
     pub(crate) steadiness: Vec<f32>,
     /// Jumps of tempo that were heard: over which steps, by how many bins (slower is positive), at what price.
     pub(crate) heard_jumps: Vec<HeardJump>,
+}
+
+/// What there is for an event of the metre, be it a beat or a subdivision.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Either {
+    /// In the units of [`Scores::beat`].
+    pub(crate) beat: Vec<f32>,
+    /// In the units of [`Scores::sub`].
+    pub(crate) sub: Vec<f32>,
 }
 
 /// A jump of tempo that the search is offered.
@@ -203,7 +214,7 @@ impl<'a> Search<'a> {
             let start = path.pop();
             // Later windows begin where the path of the one before is, so only the first is ever the same.
             let (mut rows, mut best) = match start {
-                None => before.take(self.constraints, &self.scores.beat),
+                None => before.take(self.constraints, self.scores),
                 Some(_) => (Vec::new(), Vec::new()),
             };
             rows.truncate((until - origin) * ROW);
@@ -218,7 +229,7 @@ impl<'a> Search<'a> {
             self.end(&mut table, tail..until, last);
             let mut found = self.trace(&table);
             if table.start.is_none() {
-                before.keep(self.constraints, &self.scores.beat, table.rows, table.best);
+                before.keep(self.constraints, self.scores, table.rows, table.best);
             }
             if !last {
                 // What lies close to the cut is decided with what follows; so is at least the beat that is begun from.
