@@ -28,6 +28,13 @@ impl Home {
         home
     }
 
+    /// One with the demo dances in its folder `lessons`.
+    pub(crate) fn with_lessons() -> Self {
+        let home = Self { folder: tempfile::tempdir().expect("a scratch folder") };
+        assert!(home.runs(&["demo", "--copy-to", "lessons"]).status.success());
+        home
+    }
+
     pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
@@ -60,12 +67,18 @@ impl Home {
 
     /// The same on a terminal that promises what these variables say.
     pub(crate) fn opens_on(&self, what: &str, options: &[&str], terminal: &[(&str, &str)]) -> Session {
+        let arguments: Vec<&str> =
+            [what, "goats.dance.json", "--silent"].into_iter().chain(options.iter().copied()).collect();
+        self.starts(&arguments, self.folder.path(), terminal)
+    }
+
+    /// The program with any arguments, in any folder, on a terminal that promises what these variables say.
+    pub(crate) fn starts(&self, arguments: &[&str], within: &Path, terminal: &[(&str, &str)]) -> Session {
         let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a pseudo-terminal");
         let mut command = CommandBuilder::new(PROGRAM);
-        command.args([what, "goats.dance.json", "--silent"]);
-        command.args(options);
-        command.cwd(self.folder.path());
+        command.args(arguments);
+        command.cwd(within);
         for name in ["NO_COLOR", "COLORTERM", "WT_SESSION"] {
             command.env_remove(name);
         }
@@ -111,7 +124,7 @@ impl Session {
     pub(crate) fn shows(&self, words: &str) {
         let started = Instant::now();
         while !self.text().contains(words) {
-            assert!(started.elapsed() < Duration::from_secs(30), "'{words}' never came:\n{}", self.text());
+            assert!(started.elapsed() < Duration::from_secs(60), "'{words}' never came:\n{}", self.text());
             thread::sleep(Duration::from_millis(10));
         }
     }

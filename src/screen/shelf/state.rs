@@ -270,6 +270,11 @@ impl Shelf {
         if self.writing && self.write(key).is_some() {
             return None;
         }
+        if key.code == KeyCode::Esc && !self.words.is_empty() {
+            // The words outlive their typing; they go before she does.
+            self.look_for(String::new());
+            return None;
+        }
         match (action(key), key.code) {
             (Some(action), _) => self.act(action),
             (None, KeyCode::Char(_)) => {

@@ -117,6 +117,15 @@ fn dances_are_found_by_what_they_teach_by_pace_moves_notes_and_standing() {
 }
 
 #[test]
+fn escape_takes_words_away_before_it_leaves_typed_or_left_from_before() {
+    let mut shelf = shelf();
+    (shelf.words, shelf.writing) = ("snow".into(), false);
+    assert_eq!(press(&mut shelf, KeyCode::Esc), None);
+    assert_eq!((shelf.words.as_str(), shelf.shown().len()), ("", 7));
+    assert_eq!(press(&mut shelf, KeyCode::Esc), Some(Effect::Leave));
+}
+
+#[test]
 fn letters_are_words_and_q_leaves_only_when_nothing_is_typed() {
     let mut shelf = shelf();
     type_in(&mut shelf, "boq");
