@@ -1,34 +1,23 @@
 //! Repairing the beats: scripts of keys, played against the real decoder, and the picture they leave.
 
+#[path = "support/goats.rs"]
+mod goats;
+
 use farandole::dance::edit::{Command, History, Selection};
 use farandole::dance::{Dance, MoveBook};
 use farandole::grid::mend::{Repair, compare};
 use farandole::grid::{Anchor, Level};
-use farandole::listening::{Memory, Remembered};
+use farandole::listening::Remembered;
 use farandole::screen::colours::{Depth, Ink, Palette, Theme};
 use farandole::screen::desk::Again;
 use farandole::screen::repair::{Action, Effect, KEYS, Message, Readiness, Repairing, update, view};
-use farandole::shelf;
 use farandole::units::{Beat, Seconds};
+use goats::GOATS;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Modifier;
-use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
+use std::path::Path;
 use std::time::Duration;
-
-fn demo(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/demo").join(name)
-}
-
-/// The demo dance and what it takes to hear its recording again.
-static GOATS: LazyLock<(Dance, Memory)> = LazyLock::new(|| {
-    let mut dance = shelf::load(&demo("goats-on-the-wall.dance.json")).expect("whole").dance;
-    let ears = shelf::listen(&demo("goats-on-the-wall.ogg"), &mut |_| {}, &mut |_| {}).expect("whole");
-    // As this version of the program hears it: the dance keeps the grid that it was made with.
-    dance.grid = ears.memory.grid(&dance.anchors).grid.rounded();
-    (dance, ears.memory)
-});
 
 /// She at work, with the decoder behind her.
 struct Work {

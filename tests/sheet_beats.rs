@@ -1,33 +1,21 @@
 //! Repairing the beats from the count sheet, with the real decoder behind it: one dance, one history, one place.
 
+#[path = "support/goats.rs"]
+mod goats;
+
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use farandole::dance::MoveBook;
 use farandole::dance::edit::History;
-use farandole::dance::{Dance, MoveBook};
-use farandole::listening::{Memory, Remembered};
+use farandole::listening::Remembered;
 use farandole::screen::colours::Palette;
 use farandole::screen::desk::Again;
 use farandole::screen::sheet::{Ask, Effect, Message, Mode, Music, Sheet, draw, update};
-use farandole::shelf;
 use farandole::sound::{Heard, Sound};
 use farandole::units::{Beat, Seconds};
+use goats::GOATS;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
 use std::time::Duration;
-
-fn demo(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/demo").join(name)
-}
-
-/// The demo dance and what it takes to hear its recording again.
-static GOATS: LazyLock<(Dance, Memory)> = LazyLock::new(|| {
-    let mut dance = shelf::load(&demo("goats-on-the-wall.dance.json")).expect("whole").dance;
-    let ears = shelf::listen(&demo("goats-on-the-wall.ogg"), &mut |_| {}, &mut |_| {}).expect("whole");
-    // As this version of the program hears it: the dance keeps the grid that it was made with.
-    dance.grid = ears.memory.grid(&dance.anchors).grid.rounded();
-    (dance, ears.memory)
-});
 
 /// She at the sheet, with the decoder behind her.
 struct Work {

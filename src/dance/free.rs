@@ -4,10 +4,9 @@
 //! turns, and stand at least as long as the class needs to read them. Where nothing stands out there are none.
 
 use super::reading::{SHORTEST_SHOWN, time_needed};
-use super::{Cue, Dance, MoveId, Profile, SCHEMA, Source};
+use super::{Cue, Dance, Draft, MoveId, Profile, Source, new_dance};
 use crate::listening::{Articulation, Dynamic, Listening, TempoWord, Turn, TurnKind};
 use crate::units::{Beat, Bpm, Counts, Lufs, Seconds};
-use serde_json::Map;
 
 /// A phrase this much faster or slower than the recording's middle is quick or slow in it, whatever its tempo. Our decision.
 const UNLIKE: f64 = 1.15;
@@ -48,20 +47,8 @@ pub fn free_dance(title: &str, recording: Source, profile: Profile, heard: &List
             ..Cue::new(span.from, Counts(span.to.since(span.from).0), MoveId(String::new()))
         })
         .collect();
-    Dance {
-        schema: SCHEMA,
-        title: title.to_owned(),
-        recording,
-        profile: profile.into(),
-        notes: String::new(),
-        grid: heard.grid.clone(),
-        anchors: Vec::new(),
-        moves: Vec::new(),
-        cues,
-        prompts: Vec::new(),
-        silenced: Vec::new(),
-        unknown: Map::new(),
-    }
+    let words = Draft { cues, moves: Vec::new(), prompts: Vec::new(), reasons: Vec::new() };
+    new_dance(title, recording, profile, heard, words)
 }
 
 /// A sign for those who do not read yet, of at most two characters; empty for words that are none of ours.

@@ -5,6 +5,7 @@ pub mod blocks;
 mod browsing;
 pub mod colours;
 pub mod desk;
+mod fitting;
 pub mod floor;
 mod glyphs;
 mod inputs;

@@ -6,12 +6,13 @@ use crate::dance::Need;
 use crate::lesson::{Glance, energy_word};
 use crate::listening::Articulation;
 use crate::screen::colours::{Depth, Ink};
+use crate::screen::fitting::{cut, rows};
 use crate::units::Seconds;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Modifier;
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+use unicode_width::UnicodeWidthStr;
 
 /// The smallest window.
 const LEAST: (u16, u16) = (30, 6);
@@ -369,31 +370,6 @@ fn facts(glance: &Glance) -> Vec<(&'static str, String)> {
 fn clock(length: Seconds) -> String {
     let seconds = length.0.max(0.0).round() as u64;
     format!("{}:{:02}", seconds / 60, seconds % 60)
-}
-
-/// The rows of an area from `from` on, at most `rows` of them.
-fn rows(area: Rect, from: u16, rows: u16) -> Rect {
-    let from = from.min(area.height);
-    Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
-}
-
-/// A text that fits, ending in a sign that something is missing where it is.
-fn cut(text: &str, width: u16) -> String {
-    let width = usize::from(width);
-    if text.width() <= width {
-        return text.to_owned();
-    }
-    let mut kept = String::new();
-    for letter in text.chars() {
-        if kept.width() + letter.width().unwrap_or(0) + 1 > width {
-            break;
-        }
-        kept.push(letter);
-    }
-    if width > 0 {
-        kept.push('…');
-    }
-    kept
 }
 
 /// A text on lines of at most so many columns; a longer word is cut.

@@ -9,6 +9,7 @@ pub(in crate::screen) use path::path;
 
 use super::app::{App, Page};
 use crate::screen::colours::Ink;
+use crate::screen::fitting::rows;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -56,12 +57,6 @@ fn line_right(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
     {
         line(buffer, Rect { x: area.right() - width, width, ..area }, text, style);
     }
-}
-
-/// The rows of an area from `from` on, at most `rows` of them.
-fn rows(area: Rect, from: u16, rows: u16) -> Rect {
-    let from = from.min(area.height);
-    Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ mod written;
 
 use super::state::{Mode, Sheet};
 use crate::screen::colours::Ink;
+use crate::screen::fitting::{cut, rows};
 use crate::screen::floor::path;
 use crate::screen::repair;
 use crate::units::Seconds;
@@ -155,31 +156,6 @@ fn pieces(buffer: &mut Buffer, area: Rect, words: &[(&str, Style)]) {
         line(buffer, Rect { x, width: left, ..area }, text, *style);
         x = x.saturating_add(u16::try_from(text.width()).unwrap_or(u16::MAX)).min(area.right());
     }
-}
-
-/// The rows of an area from `from` on, at most `rows` of them.
-fn rows(area: Rect, from: u16, rows: u16) -> Rect {
-    let from = from.min(area.height);
-    Rect { y: area.y + from, height: rows.min(area.height - from), ..area }
-}
-
-/// A text that fits, ending in a sign that something is missing where it is.
-fn cut(text: &str, width: u16) -> String {
-    let width = usize::from(width);
-    if text.width() <= width {
-        return text.to_owned();
-    }
-    let mut kept = String::new();
-    for letter in text.chars() {
-        if kept.width() + unicode_width::UnicodeWidthChar::width(letter).unwrap_or(0) + 1 > width {
-            break;
-        }
-        kept.push(letter);
-    }
-    if width > 0 {
-        kept.push('…');
-    }
-    kept
 }
 
 /// A text on lines of at most so many columns, its own line breaks kept.
