@@ -6,8 +6,8 @@ mod dances;
 mod music;
 
 use dances::{any_dance, full};
-use farandole::check::{RULES, Severity, check, rules_page};
-use farandole::dance::{Cue, Dance, MoveBook, Profile, Source, StepKind, draft, new_dance};
+use farandole::check::{Fix, RULES, Severity, check, rules_page};
+use farandole::dance::{Cue, Dance, Move, MoveBook, Profile, Side, Source, StepKind, draft, new_dance};
 use farandole::grid::Grid;
 use farandole::listening::{
     Articulation, Contour, Dynamic, Dynamics, Listening, Loudness, PhraseCharacter, Pulse, Sureness, Turn,
@@ -224,6 +224,110 @@ fn a_draft_passes_the_check() {
             assert!(report.worst() <= Some(Severity::Note), "age {age}: {:#?}", report.findings);
             assert_eq!(report.turns_met, report.turns, "age {age}");
         }
+    }
+}
+
+/// Moves that can be pinned anywhere, those that fit and those that do not.
+fn any_move() -> impl Strategy<Value = Move> {
+    let moves: Vec<Move> = MoveBook::built_in().moves().cloned().collect();
+    prop::sample::select(moves)
+}
+
+prop_compose! {
+    /// A dance of any moves of the book, and music of any character at any tempo under it.
+    fn ill_fitting()(
+        phrases in prop::collection::vec((45.0..215.0f64, 1..=5u8, 0..4usize), 1..4),
+        moves in prop::collection::vec((any_move(), prop::option::of(any::<bool>())), 6),
+        age in 4..12u8,
+        soft in any::<bool>(),
+    ) -> (Dance, Listening) {
+        use Articulation::{Detached, Legato, Staccato, Unclear};
+        let phrases: Vec<_> = phrases
+            .into_iter()
+            .map(|(bpm, energy, notes)| {
+                phrase("A", 16, bpm, energy).joined([Staccato, Detached, Legato, Unclear][notes])
+            })
+            .collect();
+        let mut listening = heard(0, &phrases, &[]);
+        if soft {
+            listening.loudness.short_term.values.fill(-39.0);
+        }
+        let mut cues = Vec::new();
+        let mut copies: Vec<Move> = Vec::new();
+        for (index, (entry, left)) in moves.iter().enumerate().take(2 * phrases.len()) {
+            let side = left.filter(|_| entry.one_sided).map(|left| if left { Side::Left } else { Side::Right });
+            let at = Beat(8.0 * index as f64);
+            cues.push(Cue { side, ..Cue::new(at, Counts(8.0), entry.id.clone()) });
+            if !copies.iter().any(|copy| copy.id == entry.id) {
+                copies.push(entry.clone());
+            }
+        }
+        copies.sort_by(|a, b| a.id.cmp(&b.id));
+        let profile = Profile { age, ..Profile::default() }.into();
+        let dance = Dance {
+            grid: listening.grid.clone(), anchors: vec![], moves: copies, cues, profile, prompts: vec![],
+            silenced: vec![], ..full()
+        };
+        (dance, listening)
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    /// A move that is offered in another's place is one that the editor can put there in one step that can be undone, and
+    /// that the rule has nothing to say about; nor has any other that was silent before.
+    #[test]
+    fn a_move_that_is_offered_fits((dance, listening) in ill_fitting()) {
+        let book = MoveBook::built_in();
+        let report = check(&dance, Some(&listening));
+        for finding in &report.findings {
+            let Some(fix @ Fix::ReplaceMove { cue, to }) = &finding.fix else { continue };
+            prop_assert!(["step-rate", "move-tempo", "energy", "articulation"].contains(&finding.rule));
+            let old = dance.cues[*cue].movement.clone().expect("a move was found at fault");
+            prop_assert!(old != *to && finding.cue == Some(*cue));
+            let plan = farandole::dance::edit::plan(&dance, &book, &fix.command()).expect("the editor can");
+            let mut changed = dance.clone();
+            let back = farandole::dance::edit::apply(&mut changed, plan.edit).expect("planned for this dance");
+            prop_assert_eq!(changed.cues[*cue].movement.as_ref(), Some(to));
+            let after = check(&changed, Some(&listening));
+            prop_assert!(
+                !after.findings.iter().any(|other| other.rule == finding.rule && other.cue == Some(*cue)),
+                "'{}' for '{}': {:?}", to.0, old.0, finding
+            );
+            for other in &after.findings {
+                let same = |known: &&farandole::check::Finding| {
+                    known.rule == other.rule && known.at == other.at && known.cue == other.cue
+                };
+                let count = |list: &[farandole::check::Finding]| list.iter().filter(same).count();
+                prop_assert!(count(&after.findings) <= count(&report.findings), "new: {:?}", other);
+            }
+            farandole::dance::edit::apply(&mut changed, back).expect("an edit can be undone");
+            prop_assert_eq!(&changed, &dance);
+        }
+    }
+}
+
+/// Every rule that offers another move does so: a remedy that is never found would pass the property above.
+#[test]
+fn every_rule_about_a_moves_fit_offers_another() {
+    use proptest::strategy::ValueTree;
+    use proptest::test_runner::TestRunner;
+    let mut runner = TestRunner::deterministic();
+    let (mut found, mut offered) = (std::collections::BTreeMap::new(), std::collections::BTreeMap::new());
+    for _ in 0..60 {
+        let (dance, listening) = ill_fitting().new_tree(&mut runner).expect("a dance").current();
+        for finding in check(&dance, Some(&listening)).findings {
+            *found.entry(finding.rule).or_insert(0) += 1;
+            if let Some(Fix::ReplaceMove { .. }) = finding.fix {
+                *offered.entry(finding.rule).or_insert(0) += 1;
+            }
+        }
+    }
+    for rule in ["step-rate", "move-tempo", "energy", "articulation"] {
+        let (found, offered) =
+            (found.get(rule).copied().unwrap_or(0), offered.get(rule).copied().unwrap_or(0));
+        assert!(found >= 10 && 2 * offered >= found, "{rule}: {offered} of {found}");
     }
 }
 

@@ -353,6 +353,48 @@ fn annotations_keep_to_the_published_schema() {
     assert!(!jams_validator().is_valid(&wrong));
 }
 
+/// A beat that is held for longer than a tempo can say (24 bits of microseconds: 16.777215 s) takes several quarter notes; its
+/// bar is as many longer, the bars after it begin where they should, and the beats come back as they were.
+#[test]
+fn a_held_beat_is_longer_than_a_tempo_can_say() {
+    // Bars of four; the third beat lasts 20 s, the tenth 40 s.
+    let lengths = [0.5, 0.5, 20.0, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 40.0, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5];
+    let mut beats = vec![0.7];
+    beats.extend(lengths[..15].iter().scan(0.7, |at, length| {
+        *at += length;
+        Some(*at)
+    }));
+    let seconds = beats.iter().map(|&at| Seconds(at)).collect();
+    let grid = Grid::new(seconds, vec![0, 4, 8, 12], vec![]).expect("ascending");
+    let dance = Dance { grid, cues: vec![], prompts: vec![], ..full() };
+    let bytes = made(&dance, Kind::TempoMap, "mid");
+    let read = read_midi(&bytes);
+    let worst = read.quarters.iter().zip(&beats).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+    assert!(read.quarters.len() == beats.len() && worst < 2e-6, "{worst}");
+    let smf = Smf::parse(&bytes).expect("a Standard MIDI File");
+    let mut tick = 0;
+    let mut signatures = Vec::new();
+    for event in &smf.tracks[0] {
+        tick += event.delta.as_int();
+        match event.kind {
+            TrackEventKind::Meta(MetaMessage::TimeSignature(beats, ..)) => {
+                signatures.push((tick / 480, beats))
+            }
+            TrackEventKind::Meta(MetaMessage::Tempo(length)) => assert!(length.as_int() > 0),
+            _ => {}
+        }
+    }
+    // One quarter note before the first beat; 20 s are two quarter notes, 40 s are three.
+    assert_eq!(signatures, [(0, 1), (1, 5), (6, 4), (10, 6), (16, 4)]);
+    let held = |words: &str| read.texts.iter().find(|text| text.2 == words).map(|text| text.0);
+    assert!((held("held beat: 2 quarter notes").expect("said") - beats[2]).abs() < 1e-5);
+    assert!((held("held beat: 3 quarter notes").expect("said") - beats[9]).abs() < 1e-5);
+    let back = farandole::incoming::read("mid", &bytes).expect("our own file");
+    assert_eq!(back.bars, [0, 4, 8, 12]);
+    let worst = back.beats.iter().zip(&beats).map(|(a, b)| (a.0 - b).abs()).fold(0.0, f64::max);
+    assert!(back.beats.len() == beats.len() && worst < 2e-6, "{worst}");
+}
+
 #[test]
 fn odd_grids_can_be_exported() {
     for beats in [

@@ -4,6 +4,7 @@
 //! [`RULES`] is the only list of them, and `docs/rules.md` is written from it.
 
 mod page;
+mod replacing;
 mod rules;
 mod scene;
 mod turns;
@@ -20,22 +21,32 @@ pub use rules::RULES;
 pub use turns::name as turn_name;
 pub use types::{Finding, Fix, Hushed, Landing, Needs, Report, Rule, Severity};
 
-use crate::dance::{Dance, Silenced};
+use crate::dance::{Dance, MoveBook, Silenced};
 use crate::listening::Listening;
 use scene::Scene;
+use std::sync::LazyLock;
+
+/// The moves that come with the program, read once.
+static BUILT_IN: LazyLock<MoveBook> = LazyLock::new(MoveBook::built_in);
+
+/// Looks at a dance by every rule; moves that would fit better are taken from the dance and the moves that come with the
+/// program. See [`check_with`].
+#[must_use]
+pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
+    check_with(dance, heard, &BUILT_IN)
+}
 
 /// Looks at a dance by every rule.
+///
+/// Where a move does not fit its place, one of the dance's own or of `book` is offered that does, if there is one.
 ///
 /// `heard` is `None` when the recording is missing: the rules that need it are left out, and one note says so.
 /// Counts are those of the dance's own grid, whatever was heard since. A dance without beats is judged by the
 /// rules that need none. No dance makes this panic, however odd.
 #[must_use]
-pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
-    let scene = Scene::new(dance, heard);
-    let can = |rule: &&Rule| {
-        (heard.is_some() || !rule.needs.recording()) && (!dance.grid.is_empty() || !rule.needs.beats())
-    };
-    let mut findings: Vec<Finding> = RULES.iter().filter(can).flat_map(|rule| (rule.look)(&scene)).collect();
+pub fn check_with(dance: &Dance, heard: Option<&Listening>, book: &MoveBook) -> Report {
+    let scene = Scene::new(dance, heard, Some(book));
+    let mut findings = found(&scene);
     let mut hushed = Vec::new();
     findings.retain(|finding| {
         let silenced = dance.silenced.iter().find(|silenced| covers(silenced, finding));
@@ -57,6 +68,15 @@ pub fn check(dance: &Dance, heard: Option<&Listening>) -> Report {
         median_distance: turns::median_distance(&landings),
         landings,
     }
+}
+
+/// What the rules find, in their order, silenced or not.
+fn found(scene: &Scene<'_>) -> Vec<Finding> {
+    let can = |rule: &&Rule| {
+        (scene.heard.is_some() || !rule.needs.recording())
+            && (!scene.dance.grid.is_empty() || !rule.needs.beats())
+    };
+    RULES.iter().filter(can).flat_map(|rule| (rule.look)(scene)).collect()
 }
 
 /// Whether the teacher has silenced a finding. Places agree within half a count, since turns move a little

@@ -1,9 +1,11 @@
 //! What every rule looks at: the dance in the order of the music, and what was heard put on its counts.
 
+use super::replacing::Faults;
 use super::turns::{self, Shown};
-use crate::dance::{Cue, Dance, Move};
-use crate::listening::Listening;
+use crate::dance::{Cue, Dance, Move, MoveBook};
+use crate::listening::{Listening, PhraseCharacter};
 use crate::units::{Beat, Bpm, Counts, Seconds};
+use std::cell::OnceCell;
 
 /// Letters of a cue that a finding quotes. Our decision.
 const LONGEST_QUOTE: usize = 40;
@@ -14,12 +16,16 @@ pub(super) struct Scene<'a> {
     pub(super) dance: &'a Dance,
     /// What was heard, or `None` when the recording is missing.
     pub(super) heard: Option<&'a Listening>,
+    /// Where moves are looked for that fit better; `None` when none are to be offered.
+    pub(super) book: Option<&'a MoveBook>,
     /// The usable cues in the order of the music.
     pub(super) steps: Vec<Step<'a>>,
     /// The turns a dance should show, on the dance's beats; empty without a recording or a grid.
     pub(super) turns: Vec<Shown>,
     /// Tempo at each beat of the dance's grid.
     tempi: Vec<Bpm>,
+    /// What is found in the dance as it is, kept once it was asked for.
+    pub(super) faults: OnceCell<Faults>,
 }
 
 /// A cue in its place: positions and length are finite, the length is above zero.
@@ -69,7 +75,7 @@ pub(super) fn usable(cue: &Cue) -> bool {
 
 impl<'a> Scene<'a> {
     /// Puts the dance in order and what was heard on its beats.
-    pub(super) fn new(dance: &'a Dance, heard: Option<&'a Listening>) -> Self {
+    pub(super) fn new(dance: &'a Dance, heard: Option<&'a Listening>, book: Option<&'a MoveBook>) -> Self {
         let mut order: Vec<usize> =
             dance.cues.iter().enumerate().filter(|(_, cue)| usable(cue)).map(|(index, _)| index).collect();
         order.sort_by(|&a, &b| dance.cues[a].at.total_cmp(&dance.cues[b].at));
@@ -84,7 +90,7 @@ impl<'a> Scene<'a> {
             })
             .collect();
         let tempi = (0..dance.grid.len()).map(|beat| dance.grid.tempo_at(Beat::from(beat))).collect();
-        let mut scene = Self { dance, heard, steps, turns: Vec::new(), tempi };
+        let mut scene = Self { dance, heard, book, steps, turns: Vec::new(), tempi, faults: OnceCell::new() };
         scene.turns = turns::shown(&scene);
         scene
     }
@@ -104,6 +110,19 @@ impl<'a> Scene<'a> {
         let end = (step.until.0.max(0.0).ceil() as usize).min(self.tempi.len());
         let start = step.cue.at.index().min(end);
         &self.tempi[start..end]
+    }
+
+    /// What was heard of the phrase at the middle of a step; `None` outside the phrases or when nothing was heard.
+    pub(super) fn phrase_under(&self, step: &Step<'_>) -> Option<&'a PhraseCharacter> {
+        let heard = self.heard?;
+        let middle = self.seconds(Beat(0.5 * (step.cue.at.0 + step.until.0)));
+        let phrase = heard.grid.phrase_at(heard.grid.beat_at(middle))?;
+        heard.phrases.get(phrase.index)
+    }
+
+    /// The energy of the music at the middle of a step, 1 to 5; `None` where no phrase was heard.
+    pub(super) fn music_energy(&self, step: &Step<'_>) -> Option<u8> {
+        self.phrase_under(step).map(|phrase| phrase.energy)
     }
 
     /// Moves that cues use, each with the step that uses it first, in the order of the music.

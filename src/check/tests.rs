@@ -104,7 +104,7 @@ fn every_offered_edit_mends_what_was_found() {
         dance.cues.retain(|cue| cue.at.0.is_finite() && cue.counts.0 > 0.0);
         dance.cues.sort_by(|a, b| a.at.total_cmp(&b.at));
         for finding in check(&dance, heard.as_ref()).findings {
-            let Some(fix) = finding.fix else { continue };
+            let Some(fix) = &finding.fix else { continue };
             let plan = crate::dance::edit::plan(&dance, &book, &fix.command())
                 .unwrap_or_else(|error| panic!("{finding:?}: {error}"));
             let mut changed = dance.clone();

@@ -1,8 +1,8 @@
 //! What a check says, and what a rule is.
 
 use super::scene::{Scene, Step};
-use crate::dance::Side;
 use crate::dance::edit::{Command, Over};
+use crate::dance::{MoveId, Side};
 use crate::listening::TurnKind;
 use crate::units::{Beat, Counts};
 use serde::Serialize;
@@ -48,7 +48,7 @@ impl Finding {
 }
 
 /// One edit of one cue that removes a finding. `cue` is an index in the dance's order.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case", tag = "edit")]
 pub enum Fix {
     /// Begin elsewhere.
@@ -84,19 +84,27 @@ pub enum Fix {
         /// Which cue.
         cue: usize,
     },
+    /// Dance another move there.
+    ReplaceMove {
+        /// Which cue.
+        cue: usize,
+        /// The move that fits, of the dance or of the move book.
+        to: MoveId,
+    },
 }
 
 impl Fix {
     /// What the editor is asked to do. Cues that a moved or longer one comes to lie over are rubbed out there, as when
     /// the teacher does it herself.
     #[must_use]
-    pub fn command(self) -> Command {
-        match self {
+    pub fn command(&self) -> Command {
+        match *self {
             Self::MoveTo { cue, to } => Command::MoveCue { cue, to, over: Over::Erase },
             Self::Last { cue, counts } => Command::StretchCue { cue, counts, over: Over::Erase },
             Self::Lead { cue, counts } => Command::SetLead { cue, lead: Some(counts) },
             Self::Side { cue, side } => Command::SetSide { cue, side: Some(side) },
             Self::Remove { cue } => Command::RemoveCue { cue },
+            Self::ReplaceMove { cue, ref to } => Command::ChangeMove { cue, to: Some(to.clone()) },
         }
     }
 }

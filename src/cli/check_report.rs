@@ -65,7 +65,7 @@ pub(super) fn json(dance: &Dance, report: &Report) -> Result<String, serde_json:
                 seconds: at.filter(|_| !dance.grid.is_empty()).map(|at| dance.grid.seconds_at(at)),
                 message: &finding.message,
                 remedy: &finding.remedy,
-                fix: finding.fix,
+                fix: finding.fix.as_ref(),
             }
         })
         .collect();
@@ -131,7 +131,7 @@ struct PlacedFinding<'a> {
     seconds: Option<Seconds>,
     message: &'a str,
     remedy: &'a str,
-    fix: Option<Fix>,
+    fix: Option<&'a Fix>,
 }
 
 /// `2 problems, 1 note (3 silenced)`, or that nothing was found.

@@ -4,7 +4,8 @@ use super::arguments::{HandOut, PaperName};
 use super::draft::with_class;
 use super::{Outcome, Output, Problem, hear};
 use crate::handout::{self, Kind, Material, Paper, Sound};
-use crate::{recording, shelf};
+use crate::recording::{self, Warning};
+use crate::shelf;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -72,7 +73,8 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     Ok(Outcome::Clean)
 }
 
-/// The page with the recording inside: as it is where browsers play it, else as WAV.
+/// The page with the recording inside: as it is where browsers play it in time, else as WAV. A file that does not say where
+/// its sound begins is played early by one program and late by another, so such a one is written as it was heard here.
 fn page(
     material: &Material<'_>,
     recording: &Path,
@@ -82,10 +84,15 @@ fn page(
         path: recording.to_owned(),
         source,
     })?;
-    if let Some(sound) = Sound::as_it_is(&bytes) {
+    let sound = Sound::as_it_is(&bytes);
+    if let Some(sound) = sound.filter(Sound::is_never_padded) {
         return Ok(handout::page(material, &sound));
     }
     let decoded = recording::decode(recording, &mut |_| {})?;
+    let doubted = |warning: &Warning| matches!(warning, Warning::PaddingUnknown { .. });
+    if let Some(sound) = sound.filter(|_| !decoded.warnings.iter().any(doubted)) {
+        return Ok(handout::page(material, &sound));
+    }
     let bytes = handout::wave(&decoded.samples, decoded.channels, decoded.rate.0);
     Ok(handout::page(material, &Sound { bytes: &bytes, kind: "audio/wav" }))
 }

@@ -4,7 +4,7 @@
 //! knowledge, used for drafting; dances keep the move alone.
 
 use super::reading::count_words;
-use super::{Move, MoveId};
+use super::{Move, MoveId, StepKind};
 use crate::listening::TurnKind;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -37,6 +37,21 @@ pub struct Entry {
     /// What it needs.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub needs: Vec<Need>,
+}
+
+/// Moves that stand for something of their own, which no stretch of dancing is given.
+const SPECIAL: [&str; 3] = ["listen", "bow", "final-pose"];
+
+impl Entry {
+    /// Whether any stretch of dancing may be given this move: it needs nothing but children and floor, it is not kept for
+    /// showing a turn of the music, and it is neither a freeze, a bow, a last pose nor listening.
+    #[must_use]
+    pub fn is_everyday(&self) -> bool {
+        self.needs.is_empty()
+            && self.shows.is_empty()
+            && self.movement.step != StepKind::Freeze
+            && !SPECIAL.contains(&self.movement.id.0.as_str())
+    }
 }
 
 /// Moves in the book's order: the still ones first. Its JSON form is the one that [`MoveBook::with_own`] reads.

@@ -120,7 +120,7 @@ impl Hill<'_> {
         let long = |stone: &Stone| self.x(stone.at.plus(stone.stride)) - self.x(stone.at);
         let crowded = here.iter().any(|stone| long(stone) < NARROWEST);
         for stone in here.into_iter().filter(|stone| !crowded || stone.bar) {
-            let long = (long(stone) * COVER).clamp(1.2, 3.0 * thickest.max(6.0));
+            let long = (long(stone) * COVER).clamp(1.2, 4.0 * thickest.max(6.0));
             let thick = thickest * (0.45 + 0.55 * self.trail.height(stone.at));
             let place =
                 Path::rectangle(self.x(stone.at), self.y(stone.at) - 0.5 * thick, long, thick, 0.5 * thick);
@@ -147,20 +147,21 @@ impl Hill<'_> {
         let here = self.trail.landmarks().iter();
         let here: Vec<&Landmark> =
             here.filter(|mark| mark.at.0 >= self.from.0 && mark.at.0 < self.until.0).collect();
-        let posts: Vec<(f64, f64)> = here
+        let edge = self.left + self.width;
+        let posts: Vec<(f64, f64, f64)> = here
             .iter()
             .map(|mark| {
                 let word = width(mark.word, SIGN, Weight::Regular);
-                (self.x(mark.at), if signs == Signs::Worded { word } else { word.max(40.0) })
+                let room = if signs == Signs::Worded { word } else { word.max(40.0) };
+                (self.x(mark.at), room, self.x(mark.until).min(edge))
             })
             .collect();
-        here.into_iter().zip(stacked(&posts, self.left + self.width)).collect()
+        here.into_iter().zip(stacked(&posts, edge)).collect()
     }
 
     fn landmark(&self, drawing: &mut Drawing, mark: &Landmark, signs: Signs, place: Place) {
-        let Place { post, x, room, level } = place;
+        let Place { post, x, room, line: end, level } = place;
         let base = self.top - 8.0 - level as f64 * LEVEL;
-        let end = self.x(mark.until).min(self.left + self.width);
         drawing.line("post", (post, self.y(mark.at)), (post, base - SIGN), Pen::solid(Ink::BLACK, 0.8));
         if end > post + 4.0 {
             // How long the change takes.
@@ -185,52 +186,96 @@ pub(super) struct Place {
     pub(super) x: f64,
     /// How wide the word is.
     pub(super) room: f64,
+    /// How far the line at its foot goes.
+    pub(super) line: f64,
     /// In which row, 0 the one nearest to the foot of the posts.
     pub(super) level: usize,
 }
 
-/// Rows for the words on posts (where each stands, how wide its word is; from left to right), so that no word lies over
-/// another, no post goes through a word, and no word passes `right`.
-pub(super) fn stacked(posts: &[(f64, f64)], right: f64) -> Vec<Place> {
-    let mut placed: Vec<Place> = Vec::with_capacity(posts.len());
-    // From the right, since the post of a later word must not go through an earlier one under it.
-    for &(post, room) in posts.iter().rev() {
-        // At the edge of the sheet the word stands before its post.
-        let x = if post + 3.0 + room <= right { post + 3.0 } else { post - 3.0 - room };
+impl Place {
+    /// Where its word and its line are over.
+    fn end(&self) -> f64 {
+        (self.x + self.room).max(self.line)
+    }
+}
+
+/// Rows for the words on posts (where each stands, how wide its word is, how far the line at its foot goes; from left to
+/// right), so that no word or line lies over another, no post goes through a word, and no word passes `right`.
+pub(super) fn stacked(posts: &[(f64, f64, f64)], right: f64) -> Vec<Place> {
+    // At the edge of the sheet the word stands before its post; and so does one that would reach over such a post, since
+    // each of the two would have to stand higher than the other.
+    let mut before = vec![false; posts.len()];
+    for index in (0..posts.len()).rev() {
+        let (post, room, _) = posts[index];
+        let end = post + 3.0 + room;
+        let mut later = posts.iter().zip(&before).skip(index + 1);
+        before[index] = end > right || later.any(|(&(other, ..), &turned)| turned && end + 2.0 > other);
+    }
+    let mut placed: Vec<Option<Place>> = vec![None; posts.len()];
+    // A word after its post must stand higher than those whose posts it reaches over, so those come first; a word before
+    // its post likewise, the other way round.
+    let after_posts = (0..posts.len()).rev().filter(|&index| !before[index]);
+    let before_posts = (0..posts.len()).filter(|&index| before[index]);
+    for index in after_posts.chain(before_posts) {
+        let (post, room, line) = posts[index];
+        let x = if before[index] { post - 3.0 - room } else { post + 3.0 };
+        let over = |x: f64, room: f64, post: f64| (x - 1.0..x + room + 1.0).contains(&post);
         let free = |level: usize| {
-            placed.iter().all(|other| {
-                if other.level >= level {
-                    x + room + 2.0 <= other.x.min(other.post)
-                } else {
-                    !(other.x - 1.0..other.x + other.room + 1.0).contains(&post)
-                }
+            placed.iter().flatten().all(|other| {
+                let (from, to) = (x.min(post), (x + room).max(line));
+                let apart = to + 2.0 <= other.x.min(other.post) || other.end() + 2.0 <= from;
+                (level != other.level || apart)
+                    && (level < other.level || !over(other.x, other.room, post))
+                    && (other.level < level || !over(x, room, other.post))
             })
         };
-        // A new row is free of words, though the post may still have to pass one.
-        let level = (0..=placed.len()).find(|&level| free(level)).unwrap_or(placed.len());
-        placed.push(Place { post, x, room, level });
+        // There is always a row above all others that is free.
+        let level = (0..=posts.len()).find(|&level| free(level)).unwrap_or(posts.len());
+        placed[index] = Some(Place { post, x, room, line, level });
     }
-    placed.reverse();
-    placed
+    placed.into_iter().flatten().collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    #[test]
-    fn no_word_lies_over_another_and_no_post_goes_through_one() {
-        let posts = [(0.0, 40.0), (10.0, 40.0), (12.0, 30.0), (60.0, 40.0), (95.0, 20.0)];
-        let placed = stacked(&posts, 110.0);
+    /// Holds what is promised of words on posts.
+    fn judge(posts: &[(f64, f64, f64)], right: f64) {
+        let placed = stacked(posts, right);
         for (i, a) in placed.iter().enumerate() {
-            assert!(a.x + a.room <= 110.0);
-            for b in &placed[i + 1..] {
-                let apart = a.x + a.room <= b.x || b.x + b.room <= a.x;
+            assert!(a.x + a.room <= right, "{a:?} passes {right}");
+            for (j, b) in placed.iter().enumerate().filter(|&(j, _)| j != i) {
+                let apart = a.end() <= b.x.min(b.post) || b.end() <= a.x.min(a.post);
                 assert!(apart || a.level != b.level, "{a:?} {b:?}");
                 let through = b.post > a.x && b.post < a.x + a.room && b.level >= a.level;
-                assert!(!through, "the post of {b:?} goes through {a:?}");
+                assert!(!through, "post {j} of {b:?} goes through {a:?} in {posts:?}");
             }
         }
+    }
+
+    #[test]
+    fn no_word_lies_over_another_and_no_post_goes_through_one() {
+        let plain =
+            |posts: &[(f64, f64)]| posts.iter().map(|&(post, room)| (post, room, post)).collect::<Vec<_>>();
+        judge(&plain(&[(0.0, 40.0), (10.0, 40.0), (12.0, 30.0), (60.0, 40.0), (95.0, 20.0)]), 110.0);
+        // Two at the edge, and one before them that reaches over both.
+        judge(&plain(&[(514.0, 28.0), (570.0, 30.0), (571.0, 68.0), (586.0, 72.0)]), 623.0);
+        judge(&plain(&[(600.0, 60.0), (608.0, 30.0)]), 620.0);
         assert!(stacked(&[], 10.0).is_empty());
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn words_on_any_posts_keep_apart(
+            mut posts in proptest::collection::vec((0.0..300.0f64, 5.0..90.0f64, 0.0..200.0f64), 0..9),
+        ) {
+            posts.sort_by(|a, b| a.0.total_cmp(&b.0));
+            posts.dedup_by(|a, b| (a.0 - b.0).abs() < 0.01);
+            for (post, _, line) in &mut posts {
+                *line = (*post + *line).min(303.0);
+            }
+            judge(&posts, 303.0);
+        }
     }
 }

@@ -174,11 +174,12 @@ impl<'a> Panels<'a> {
             .copied()
             .filter(|landing| here(grid.seconds_at(landing.at)))
             .collect();
-        let posts: Vec<(f64, f64)> = turns
+        let posts: Vec<(f64, f64, f64)> = turns
             .iter()
             .map(|turn| {
                 // The sign before the word takes ten points.
-                (panels.x(grid.seconds_at(turn.at)), width(&label(turn), WORDS, Weight::Bold) + 10.0)
+                let post = panels.x(grid.seconds_at(turn.at));
+                (post, width(&label(turn), WORDS, Weight::Bold) + 10.0, post)
             })
             .collect();
         panels.turns = turns.into_iter().zip(stacked(&posts, panels.right)).collect();
@@ -189,12 +190,13 @@ impl<'a> Panels<'a> {
             })
             .collect();
         cues.sort_by(|&a, &b| chart.dance.cues[a].at.total_cmp(&chart.dance.cues[b].at));
-        let posts: Vec<(f64, f64)> = cues
+        let posts: Vec<(f64, f64, f64)> = cues
             .iter()
             .map(|&index| {
                 let cue = &chart.dance.cues[index];
                 let words = drawable(chart.dance.words_of(cue));
-                (panels.x(grid.seconds_at(cue.at)), width(&words, WORDS, Weight::Regular).min(140.0))
+                let post = panels.x(grid.seconds_at(cue.at));
+                (post, width(&words, WORDS, Weight::Regular).min(140.0), post)
             })
             .collect();
         panels.cues = cues.into_iter().zip(stacked(&posts, panels.right)).collect();
@@ -224,9 +226,10 @@ impl<'a> Panels<'a> {
         let tempo = loudness + LOUDNESS + 6.0;
         self.tempo(sheet, tempo);
         let lane = tempo + TEMPO + 4.0;
-        self.articulation(sheet, lane);
         let cues = lane + LANE;
+        // The words of the notes lie over the posts of the turns, not under them.
         self.turns(sheet, loudness, cues);
+        self.articulation(sheet, lane);
         self.cues(sheet, cues);
         self.time(sheet, cues + self.below());
     }
@@ -363,7 +366,9 @@ impl<'a> Panels<'a> {
             if let Some(pen) = pen {
                 sheet.line("articulation", (left + 1.0, top + 4.0), (right - 2.0, top + 4.0), pen);
             }
-            if width(word, 7.5, Weight::Regular) < right - left - 4.0 {
+            let room = width(word, 7.5, Weight::Regular);
+            if room < right - left - 4.0 {
+                sheet.fill("under", Path::rectangle(left + 1.0, top + 7.0, room + 2.0, 8.0, 0.0), Ink::WHITE);
                 sheet.words("articulation", (left + 2.0, top + 13.5), Setting::plain(7.5), word);
             }
         }

@@ -5,8 +5,13 @@ use crate::units::Bpm;
 
 /// `loud (f), 100 a minute, short notes (staccato)`; what was not heard is left out. `tempo` is the dance's own.
 pub(super) fn words(heard: Option<&Listening>, phrase: usize, tempo: Bpm) -> String {
+    // Where all is about equally loud, a mark of its own would say more than was heard.
+    let flat = heard.is_some_and(|heard| heard.dynamics.flat());
     let heard = heard.and_then(|heard| heard.phrases.get(phrase));
     let loud = heard.and_then(|heard| heard.dynamic).map(|mark| {
+        if flat {
+            return "as loud as the rest".to_owned();
+        }
         let word = match mark {
             Dynamic::Pp => "very soft",
             Dynamic::P => "soft",

@@ -14,6 +14,9 @@ use crate::units::{Beat, Seconds};
 /// Margin of the sheet in points: 12 mm, which every printer can leave.
 const MARGIN: f64 = 34.0;
 
+/// A piece of several phrases has at least so many rows: one alone would be a wall of colour with long steps. Our decision.
+const FEWEST_ROWS: usize = 2;
+
 /// Rows of hills that fit on a sheet.
 const MOST_ROWS: usize = 4;
 
@@ -64,7 +67,7 @@ pub(super) fn draw(material: &Material<'_>, answers: bool) -> Drawing {
         // Room for the words, or at least for the flags; the hill itself keeps half of the row.
         hill.top += (LEVEL * hill.levels(signs) as f64).clamp(20.0, 0.5 * room) + 4.0;
         phrases(&mut sheet, material, &hill, row, &badges, answers);
-        hill.stones(&mut sheet, 8.0);
+        hill.stones(&mut sheet, 9.0);
         hill.landmarks(&mut sheet, signs);
         answered += flags(&mut sheet, material, &hill, answered);
     }
@@ -98,7 +101,7 @@ fn rows<'a>(material: &Material<'a>, inner: f64) -> Vec<Row<'a>> {
     let total: f64 = spans.iter().map(|(_, span)| lasts(span)).sum();
     let shortest = grid.beats().windows(2).map(|pair| pair[1].0 - pair[0].0).fold(f64::INFINITY, f64::min);
     let mut broken = Vec::new();
-    for count in 1..=MOST_ROWS {
+    for count in FEWEST_ROWS.min(spans.len().max(1))..=MOST_ROWS {
         // The least length into which the phrases go in that many rows, within a tenth of a second.
         let mut cap =
             (total / count as f64).max(spans.iter().map(|(_, span)| lasts(span)).fold(0.0, f64::max));

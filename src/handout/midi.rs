@@ -2,7 +2,8 @@
 //! notation or sequencing program can be laid beside it.
 //!
 //! Every beat is a quarter note. Tempo changes with every beat, rounded so that no beat is off by more than a
-//! microsecond however long the piece. Phrases, turns and questions are markers, cues are cue points, and a wood block
+//! microsecond however long the piece. A beat that is held for longer than a tempo can say (16.777215 s a quarter note, 24
+//! bits) takes several quarter notes; a marker says so, and its bar is as many longer. Phrases, turns and questions are markers, cues are cue points, and a wood block
 //! plays the counts.
 
 use super::Material;
@@ -36,6 +37,9 @@ pub(crate) const FIRST_BEAT: &str = "first beat";
 
 /// The marker that stands on the first bar: what comes before it has bars of one beat, which are none.
 pub(crate) const FIRST_BAR: &str = "first bar";
+
+/// The marker on a beat of several quarter notes: `held beat: 2 quarter notes`.
+pub(crate) const HELD: &str = "held beat: ";
 
 /// Where the beats lie in ticks, and the tempo in force from some ticks on.
 struct Map {
@@ -87,6 +91,12 @@ impl Map {
         // A file cannot count further than this; the time of such a grid is past following anyway.
         *tick = tick.saturating_add((quarters as u32).saturating_mul(QUARTER)).min(LONGEST);
         *now += quarters * length / 1e6;
+    }
+
+    /// Quarter notes from one beat to another.
+    fn quarters(&self, from: usize, to: usize) -> usize {
+        let last = self.beats.len() - 1;
+        ((self.beats[to.min(last)] - self.beats[from.min(last)]) / QUARTER) as usize
     }
 
     /// The tick of a position, which may lie between beats or outside them.
@@ -186,6 +196,11 @@ fn markers(material: &Material<'_>, map: &Map, trail: &Trail) -> Vec<(u32, Strin
     let grid = &material.dance.grid;
     let mut markers = vec![(map.tick(Beat(0.0)), FIRST_BEAT.to_owned())];
     markers.extend(grid.bars().first().map(|&bar| (map.beats[bar], FIRST_BAR.to_owned())));
+    for (beat, quarters) in (0..grid.len()).map(|beat| (beat, map.quarters(beat, beat + 1))) {
+        if quarters > 1 {
+            markers.push((map.beats[beat], format!("{HELD}{quarters} quarter notes")));
+        }
+    }
     for span in grid.phrase_spans() {
         markers
             .push((map.tick(span.start), format!("phrase {} ({})", span.index + 1, one_line(span.letter))));
@@ -200,21 +215,24 @@ fn markers(material: &Material<'_>, map: &Map, trail: &Trail) -> Vec<(u32, Strin
 }
 
 /// Bars as time signatures, only where they change. What comes before the first bar has bars of one beat, so that every bar
-/// of the recording is a bar here.
+/// of the recording is a bar here; a held beat of several quarter notes makes its bar as many longer.
 fn signatures(grid: &Grid, map: &Map) -> Vec<(u32, u8)> {
     let bars = grid.bars();
     let mut signatures: Vec<(u32, u8)> = Vec::new();
     if bars.first().is_none_or(|&first| map.beats[first] > 0) {
         signatures.push((0, 1));
     }
+    let mut before = None;
     for (index, &from) in bars.iter().enumerate() {
-        // The last bar is taken to be as long as the one before it.
-        let length = match (bars.get(index + 1), signatures.last()) {
+        // The last bar is taken to be as many beats long as the one before it.
+        let beats = match (bars.get(index + 1), before) {
             (Some(next), _) => next - from,
-            (None, Some(&(_, before))) if index > 0 => usize::from(before),
-            (None, _) => grid.len() - from,
+            (None, Some(before)) => before,
+            (None, None) => grid.len() - from,
         };
-        let length = u8::try_from(length.max(1)).unwrap_or(u8::MAX);
+        before = Some(beats);
+        let held = map.quarters(from, from + beats).saturating_sub(beats.min(grid.len() - from));
+        let length = u8::try_from((beats + held).max(1)).unwrap_or(u8::MAX);
         if signatures.last().is_none_or(|last| last.1 != length) {
             signatures.push((map.beats[from], length));
         }

@@ -8,6 +8,8 @@ use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 const FIRST_BEAT: &str = "first beat";
 /// The marker on the first bar in a file of our own: what comes before it has bars of one beat, which are none.
 const FIRST_BAR: &str = "first bar";
+/// The marker on a beat of several quarter notes in a file of our own: a beat held for longer than a tempo can say.
+const HELD: &str = "held beat: ";
 /// MIDI clocks in a quarter note, and what most programs write as the length of a click, whatever they mean.
 const CLOCKS: u32 = 24;
 /// The tempo before any is given: 120 quarter notes a minute.
@@ -53,8 +55,21 @@ struct Events {
     signatures: Vec<(u64, u64, f64)>,
     /// Tick and words.
     markers: Vec<(u64, String)>,
+    /// Ticks at which beats of several quarter notes begin and end.
+    held: Vec<(f64, f64)>,
     end: u64,
     notes: bool,
+}
+
+impl Events {
+    /// Reads the markers on held beats.
+    fn find_held(&mut self, quarter: f64) {
+        let held = self.markers.iter().filter_map(|(tick, words)| {
+            let quarters = words.strip_prefix(HELD)?.split(' ').next()?.parse::<u32>().ok()?;
+            Some((*tick as f64, *tick as f64 + f64::from(quarters) * quarter))
+        });
+        self.held = held.collect();
+    }
 }
 
 /// Reads the beats of the tempo map.
@@ -66,6 +81,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Incoming, Refusal> {
     let Timing::Metrical(quarter) = song.header.timing else { return Err(Refusal::TimeCode) };
     let quarter = u64::from(quarter.as_int()).max(1);
     let events = events(&song, quarter as f64);
+    let mut events = events;
+    events.find_held(quarter as f64);
     let marked = |what: &str| events.markers.iter().find(|(_, words)| words == what).map(|(tick, _)| *tick);
     let ours = marked(FIRST_BEAT);
     let first_bar = if ours.is_some() { marked(FIRST_BAR).unwrap_or(u64::MAX) } else { 0 };
@@ -87,6 +104,9 @@ pub(super) fn read(bytes: &[u8]) -> Result<Incoming, Refusal> {
                 return Err(Refusal::TooMany { beats: marks.len() });
             }
             if ours.is_some_and(|first| tick < first as f64) {
+                continue;
+            }
+            if ours.is_some() && events.held.iter().any(|&(from, to)| from < tick && tick < to) {
                 continue;
             }
             let bar = (beats > 0 && tick >= first_bar as f64).then(|| beat % beats == 0);

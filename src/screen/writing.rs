@@ -69,7 +69,7 @@ fn edit(
     }
     let (wake, input) = inputs();
     let checked = wake.clone();
-    let checker = Checker::start(move || {
+    let checker = Checker::start(book.clone(), move || {
         let _ = checked.send(Input::Answer);
     });
     let workers = Workers::start(&desk.dance, &desk.path, cache, move || {

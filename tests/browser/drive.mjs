@@ -1,91 +1,45 @@
 // Opens a take-home page in headless Chromium, plays it as a person would, and prints what was seen as JSON.
 //   node drive.mjs PAGE [FOLDER FOR PICTURES]
-// Chromium is spoken to through a pipe (DevTools protocol, --remote-debugging-pipe): nothing to install for that.
-import { spawn } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
-import { pathToFileURL } from 'node:url';
+import { join } from 'node:path';
+import { pause, withBrowser } from './browser.mjs';
 
 const [page, pictures] = process.argv.slice(2);
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
-const profile = mkdtempSync(join(tmpdir(), 'farandole-browser-'));
-const flags = ['--headless', '--remote-debugging-pipe', `--user-data-dir=${profile}`, '--no-first-run', '--disable-gpu',
-  '--disable-quic', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--mute-audio'];
-// Chromium keeps its sandbox except for the superuser, for whom it does not start with one.
-if (process.getuid?.() === 0) flags.push('--no-sandbox');
-const browser = spawn(process.env.CHROMIUM ?? 'chromium', [...flags, 'about:blank'],
-  { stdio: ['ignore', 'ignore', 'ignore', 'pipe', 'pipe'] });
-const fail = (why) => { console.error(why); browser.kill(); process.exitCode = 1; process.exit(); };
-browser.on('error', (error) => fail(`chromium is needed ('./start test' installs it): ${error.message}`));
-const late = setTimeout(() => fail('the browser did not answer within two minutes'), 120_000);
 
-let number = 0, rest = '';
-const waiting = new Map(), requests = [], complaints = [];
-browser.stdio[4].on('data', (chunk) => {
-  rest += chunk;
-  const parts = rest.split('\0');
-  rest = parts.pop();
-  for (const part of parts) {
-    const message = JSON.parse(part);
-    if (message.id) {
-      const { done, failed } = waiting.get(message.id);
-      waiting.delete(message.id);
-      if (message.error) failed(new Error(message.error.message)); else done(message.result);
-    } else if (message.method === 'Network.requestWillBeSent') requests.push(message.params.request.url);
-    else if (message.method === 'Runtime.exceptionThrown') complaints.push(message.params.exceptionDetails.exception?.description ?? 'exception');
-    else if (message.method === 'Log.entryAdded' && message.params.entry.level === 'error') complaints.push(message.params.entry.text);
-  }
-});
-let session;
-const send = (method, params = {}) => new Promise((done, failed) => {
-  waiting.set(++number, { done, failed });
-  browser.stdio[3].write(JSON.stringify({ id: number, method, params, ...(session && { sessionId: session }) }) + '\0');
-});
-const run = async (expression) => {
-  const answer = await send('Runtime.evaluate', { expression, awaitPromise: true, returnByValue: true, userGesture: true });
-  if (answer.exceptionDetails) throw new Error(answer.exceptionDetails.exception?.description ?? 'exception');
-  return answer.result.value;
-};
-const pause = (ms) => new Promise((done) => setTimeout(done, ms));
-const size = (width, height, mobile = false) =>
-  send('Emulation.setDeviceMetricsOverride', { width, height, deviceScaleFactor: 1, mobile });
-const media = (scheme, motion) => send('Emulation.setEmulatedMedia', { features: [
-  { name: 'prefers-color-scheme', value: scheme }, { name: 'prefers-reduced-motion', value: motion }] });
-const picture = async (name, whole = false) => {
-  if (!pictures) return;
-  const shot = await send('Page.captureScreenshot', { format: 'png', captureBeyondViewport: whole });
-  writeFileSync(join(pictures, `${name}.png`), Buffer.from(shot.data, 'base64'));
-};
-const audit = async (name) => {
-  const found = await run(`axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa',
-    'best-practice'] }).then((r) => ({ passes: r.passes.length, violations: r.violations.map((v) =>
-    v.id + ': ' + v.nodes.map((n) => n.target.join(' ') + ' ' + n.failureSummary).join('; ')) }))`);
-  return { name, ...found };
-};
-const click = async (selector) => {
-  const [x, y] = await run(`(() => { const e = document.querySelector(${JSON.stringify(selector)}); e.scrollIntoView({ block: 'center' });
-    const b = e.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()`);
-  for (const type of ['mousePressed', 'mouseReleased']) {
-    await send('Input.dispatchMouseEvent', { type, x, y, button: 'left', clickCount: 1 });
-  }
-};
-const press = async (key) => {
-  const text = key === ' ' ? { text: ' ' } : {};
-  await send('Input.dispatchKeyEvent', { type: 'keyDown', key, code: key === ' ' ? 'Space' : key, ...text });
-  await send('Input.dispatchKeyEvent', { type: 'keyUp', key, code: key === ' ' ? 'Space' : key });
-};
+await withBrowser(async ({ send, run, open, requests, complaints }) => {
+  const size = (width, height, mobile = false) =>
+    send('Emulation.setDeviceMetricsOverride', { width, height, deviceScaleFactor: 1, mobile });
+  const media = (scheme, motion) => send('Emulation.setEmulatedMedia', { features: [
+    { name: 'prefers-color-scheme', value: scheme }, { name: 'prefers-reduced-motion', value: motion }] });
+  const picture = async (name, whole = false) => {
+    if (!pictures) return;
+    const shot = await send('Page.captureScreenshot', { format: 'png', captureBeyondViewport: whole });
+    writeFileSync(join(pictures, `${name}.png`), Buffer.from(shot.data, 'base64'));
+  };
+  const audit = async (name) => {
+    const found = await run(`axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa',
+      'best-practice'] }).then((r) => ({ passes: r.passes.length, violations: r.violations.map((v) =>
+      v.id + ': ' + v.nodes.map((n) => n.target.join(' ') + ' ' + n.failureSummary).join('; ')) }))`);
+    return { name, ...found };
+  };
+  const click = async (selector) => {
+    const [x, y] = await run(`(() => { const e = document.querySelector(${JSON.stringify(selector)}); e.scrollIntoView({ block: 'center' });
+      const b = e.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()`);
+    for (const type of ['mousePressed', 'mouseReleased']) {
+      await send('Input.dispatchMouseEvent', { type, x, y, button: 'left', clickCount: 1 });
+    }
+  };
+  const press = async (key) => {
+    const text = key === ' ' ? { text: ' ' } : {};
+    await send('Input.dispatchKeyEvent', { type: 'keyDown', key, code: key === ' ' ? 'Space' : key, ...text });
+    await send('Input.dispatchKeyEvent', { type: 'keyUp', key, code: key === ' ' ? 'Space' : key });
+  };
 
-try {
-  const { targetInfos } = await send('Target.getTargets');
-  const target = targetInfos.find((info) => info.type === 'page').targetId;
-  ({ sessionId: session } = await send('Target.attachToTarget', { targetId: target, flatten: true }));
-  for (const domain of ['Page', 'Runtime', 'Network', 'Log']) await send(`${domain}.enable`);
   await size(390, 844, true);
   await media('light', 'no-preference');
-  await send('Page.navigate', { url: pathToFileURL(resolve(page)).href });
-  while (await run('document.readyState') !== 'complete') await pause(50);
+  await open(page);
   await run(axe);
   const seen = { audits: [], changes: [] };
   seen.heading = await run('document.querySelector("h2").textContent');
@@ -166,16 +120,4 @@ try {
   seen.requests = requests.filter((url) => !/^(file|blob|about):/.test(url));
   seen.complaints = complaints;
   console.log(JSON.stringify(seen, null, 1));
-} catch (error) {
-  console.error(error.stack);
-  process.exitCode = 1;
-} finally {
-  clearTimeout(late);
-  const gone = new Promise((done) => browser.once('exit', done));
-  session = undefined;
-  send('Browser.close').catch(() => {});
-  await Promise.race([gone, pause(3000)]);
-  browser.kill();
-  // Its helpers may still be writing; a folder left in the system's scratch space does no harm.
-  try { rmSync(profile, { recursive: true, force: true, maxRetries: 10, retryDelay: 100 }); } catch { /* left */ }
-}
+});

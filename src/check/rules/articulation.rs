@@ -1,9 +1,10 @@
 //! Smooth moves to short notes, and the other way round.
 
+use crate::check::replacing::replaced;
 use crate::check::scene::{Scene, Step};
 use crate::check::types::{Finding, Needs, Rule, Severity};
-use crate::listening::{Articulation, Listening};
-use crate::units::Beat;
+use crate::dance::Move;
+use crate::listening::Articulation;
 
 pub(in crate::check) const RULE: Rule = Rule {
     id: "articulation",
@@ -19,29 +20,39 @@ pub(in crate::check) const RULE: Rule = Rule {
 };
 
 fn look(scene: &Scene<'_>) -> Vec<Finding> {
-    let Some(heard) = scene.heard else { return Vec::new() };
     let mut findings = Vec::new();
     for step in &scene.steps {
-        let Some(entry) = step.movement.filter(|entry| !entry.suits.is_empty()) else { continue };
-        let suits = |articulation| entry.suits.contains(&articulation);
-        let short = suits(Articulation::Staccato) || suits(Articulation::Detached);
-        let (notes, kind) = match music(scene, heard, step) {
-            Some(Articulation::Legato) if !suits(Articulation::Legato) => ("smooth (legato)", "smooth"),
-            Some(Articulation::Staccato) if !short => ("short (staccato)", "short"),
-            Some(Articulation::Detached) if !short => ("separate", "short"),
-            _ => continue,
+        let Some(notes) = step.movement.and_then(|entry| against(scene, step, entry)) else { continue };
+        let (notes, kind) = match notes {
+            Articulation::Legato => ("smooth (legato)", "smooth"),
+            Articulation::Staccato => ("short (staccato)", "short"),
+            _ => ("separate", "short"),
         };
         let message = format!("'{}' does not suit notes that are {notes}.", step.named());
-        findings.push(RULE.at_cue(step, message, format!("Choose a {kind} move here.")));
+        let finding = RULE.at_cue(step, message, format!("Choose a {kind} move here."));
+        // One that suits all would not show how the notes are joined.
+        let shows = |entry: &Move| !entry.suits.is_empty() && fits(scene, step, entry);
+        findings.push(replaced(scene, step, finding, shows));
     }
     findings
 }
 
-/// How the notes are joined in the phrase that was heard at the middle of a step; `None` outside the phrases.
-fn music(scene: &Scene<'_>, heard: &Listening, step: &Step<'_>) -> Option<Articulation> {
-    let middle = scene.seconds(Beat(0.5 * (step.cue.at.0 + step.until.0)));
-    let phrase = heard.grid.phrase_at(heard.grid.beat_at(middle))?;
-    heard.phrases.get(phrase.index).map(|phrase| phrase.articulation)
+/// How the notes are joined in the phrase at the middle of a step, where a move there contradicts them.
+fn against(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> Option<Articulation> {
+    let suits = |articulation| entry.suits.contains(&articulation);
+    let short = suits(Articulation::Staccato) || suits(Articulation::Detached);
+    let notes = scene.phrase_under(step)?.articulation;
+    let contradicts = match notes {
+        Articulation::Legato => !suits(Articulation::Legato),
+        Articulation::Staccato | Articulation::Detached => !short,
+        Articulation::Unclear => false,
+    };
+    (contradicts && !entry.suits.is_empty()).then_some(notes)
+}
+
+/// Whether a move in a step's place goes with the notes.
+pub(super) fn fits(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> bool {
+    against(scene, step, entry).is_none()
 }
 
 #[cfg(test)]
@@ -63,7 +74,7 @@ mod tests {
         let findings = against(&[Staccato, Detached], Legato);
         assert_eq!(places(&findings), [16.0]);
         assert_eq!(findings[0].message, "'march' does not suit notes that are smooth (legato).");
-        assert_eq!(findings[0].remedy, "Choose a smooth move here.");
+        assert!(findings[0].remedy.starts_with("Choose a smooth move here."));
         assert_eq!(against(&[Legato], Staccato).len(), 1);
         assert_eq!(against(&[Legato], Detached).len(), 1);
     }

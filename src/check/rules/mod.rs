@@ -44,7 +44,17 @@ mod turn_nearly_met;
 mod unknown_move;
 mod unusable_cue;
 
+use super::scene::{Scene, Step};
 use super::types::Rule;
+use crate::dance::Move;
+
+/// Whether a move would do in a step's place, by the rules that look at a move in its place alone.
+pub(super) fn suits(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> bool {
+    step_rate::fits(scene, step, entry)
+        && move_tempo::fits(scene, step, entry)
+        && energy::fits(scene, step, entry)
+        && articulation::fits(scene, step, entry)
+}
 
 /// Every rule, in the order in which they are looked at.
 pub const RULES: &[Rule] = &[

@@ -1,7 +1,9 @@
 //! Moves at a tempo that their makers did not mean.
 
-use crate::check::scene::Scene;
+use crate::check::replacing::replaced;
+use crate::check::scene::{Scene, Step};
 use crate::check::types::{Finding, Needs, Rule, Severity};
+use crate::dance::Move;
 use crate::units::Bpm;
 
 /// Our decision, as for tempo words: three beats a minute beyond a limit are no other tempo.
@@ -26,37 +28,44 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for step in &scene.steps {
         let Some(entry) = step.movement else { continue };
-        let tempi = scene.tempi_under(step);
-        let enough = PASSING.min(tempi.len().div_ceil(2));
-        let (slowest, fastest) = (entry.tempo.slowest, entry.tempo.fastest);
-        let (mut slow, mut fast) = (0, 0);
-        let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
-        for tempo in tempi {
-            slow += usize::from(tempo.0 < slowest.0 - TOLERANCE.0);
-            fast += usize::from(tempo.0 > fastest.0 + TOLERANCE.0);
-            least = least.min(tempo.0);
-            most = most.max(tempo.0);
-        }
-        if enough == 0 || slow.max(fast) < enough {
-            continue;
-        }
-        let (reached, remedy) = if fast >= slow {
-            (most, "Choose a calmer move, or the same one at half speed.")
+        let Some((reached, fast)) = outside(scene.tempi_under(step), entry) else { continue };
+        let remedy = if fast {
+            "Choose a calmer move, or the same one at half speed."
         } else {
-            (least, "Choose a livelier move, or the same one at double speed.")
+            "Choose a livelier move, or the same one at double speed."
         };
-        findings.push(RULE.at_cue(
-            step,
-            format!(
-                "'{}' works at {:.0} to {:.0} counts a minute; here they reach {reached:.0}.",
-                step.named(),
-                slowest.0,
-                fastest.0
-            ),
-            remedy,
-        ));
+        let message = format!(
+            "'{}' works at {:.0} to {:.0} counts a minute; here they reach {reached:.0}.",
+            step.named(),
+            entry.tempo.slowest.0,
+            entry.tempo.fastest.0
+        );
+        let finding = RULE.at_cue(step, message, remedy);
+        findings.push(replaced(scene, step, finding, |entry| fits(scene, step, entry)));
     }
     findings
+}
+
+/// The tempo furthest outside a move's range, and whether it is above, when enough counts lie outside.
+fn outside(tempi: &[Bpm], entry: &Move) -> Option<(f64, bool)> {
+    let enough = PASSING.min(tempi.len().div_ceil(2));
+    let (mut slow, mut fast) = (0, 0);
+    let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
+    for tempo in tempi {
+        slow += usize::from(tempo.0 < entry.tempo.slowest.0 - TOLERANCE.0);
+        fast += usize::from(tempo.0 > entry.tempo.fastest.0 + TOLERANCE.0);
+        least = least.min(tempo.0);
+        most = most.max(tempo.0);
+    }
+    if enough == 0 || slow.max(fast) < enough {
+        return None;
+    }
+    Some(if fast >= slow { (most, true) } else { (least, false) })
+}
+
+/// Whether the tempo in a step's place is one at which a move works.
+pub(super) fn fits(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> bool {
+    outside(scene.tempi_under(step), entry).is_none()
 }
 
 #[cfg(test)]

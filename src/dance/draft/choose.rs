@@ -45,7 +45,6 @@ pub(super) type Key = (String, usize);
 
 /// Moves left to special places, whatever the music is like.
 pub(super) const LISTEN: &str = "listen";
-pub(super) const BOW: &str = "bow";
 pub(super) const LAST_POSE: &str = "final-pose";
 
 /// Different moves that a class of an age keeps apart, besides freezing and the last pose. Common practice, no source.

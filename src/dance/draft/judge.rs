@@ -1,6 +1,6 @@
 //! Which moves can be done in a span at all, and which of them suits it best.
 
-use super::choose::{BOW, Choice, Drafting, LAST_POSE, LISTEN};
+use super::choose::{Choice, Drafting, LAST_POSE, LISTEN};
 use super::sides::both_sides;
 use super::spans::Purpose;
 use super::{LONGEST_JUMPING, LONGEST_RUNNING};
@@ -34,14 +34,7 @@ impl Drafting<'_> {
     /// The best move of the book for a span.
     pub(super) fn best(&self, index: usize) -> Move {
         let feel = &self.feels[index];
-        let usual = |entry: &&Entry| {
-            let id = entry.movement.id.0.as_str();
-            entry.needs.is_empty()
-                && entry.shows.is_empty()
-                && entry.movement.step != StepKind::Freeze
-                && ![LISTEN, BOW, LAST_POSE].contains(&id)
-                && self.can_rest_after(index, &entry.movement)
-        };
+        let usual = |entry: &&Entry| entry.is_everyday() && self.can_rest_after(index, &entry.movement);
         let candidates: Vec<&Entry> = self.book.entries().iter().filter(usual).collect();
         let fitting = || candidates.iter().copied().filter(|entry| self.can_do(index, &entry.movement)).rev();
         // The first of equals in the book's order: `max_by_key` would give the last.

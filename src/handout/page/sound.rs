@@ -32,6 +32,13 @@ impl<'a> Sound<'a> {
         };
         Some(Self { bytes, kind })
     }
+
+    /// Whether the format has no silence of the encoder's before the sound, or one that every decoder must take away: not so
+    /// with MP3 and AAC, whose files may leave it untold.
+    #[must_use]
+    pub fn is_never_padded(&self) -> bool {
+        !["audio/mpeg", "audio/mp4", "audio/aac"].contains(&self.kind)
+    }
 }
 
 /// Whether a WAV file holds plain samples: format tag 1, 3 (float) or, extended, 0xFFFE.

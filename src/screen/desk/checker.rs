@@ -1,7 +1,7 @@
 //! Checking a dance on a thread of its own: with a thousand cues it takes longer than a key may.
 
-use crate::check::{Report, check};
-use crate::dance::Dance;
+use crate::check::{Report, check_with};
+use crate::dance::{Dance, MoveBook};
 use crate::listening::Listening;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -20,12 +20,16 @@ pub struct Checker {
     /// `None` when the thread could not be had.
     ask: Option<Sender<Request>>,
     told: Receiver<(u64, Report)>,
+    /// Where moves that fit better are looked for.
+    book: Arc<MoveBook>,
 }
 
 impl Checker {
-    /// Starts the thread. `wake` is called on it whenever an answer is ready.
+    /// Starts the thread. Moves that fit better are offered from `book`, the one that the sheet is edited with. `wake` is called on it whenever an answer is ready.
     #[must_use]
-    pub fn start(wake: impl Fn() + Send + 'static) -> Self {
+    pub fn start(book: MoveBook, wake: impl Fn() + Send + 'static) -> Self {
+        let book = Arc::new(book);
+        let at_hand = Arc::clone(&book);
         let (ask, asked) = channel::<Request>();
         let (tell, told) = channel();
         let thread = thread::Builder::new().name("checking".into()).spawn(move || {
@@ -33,14 +37,14 @@ impl Checker {
                 while let Ok(newer) = asked.try_recv() {
                     request = newer;
                 }
-                let report = check(&request.dance, request.heard.as_deref());
+                let report = check_with(&request.dance, request.heard.as_deref(), &at_hand);
                 if tell.send((request.number, report)).is_err() {
                     return;
                 }
                 wake();
             }
         });
-        Self { ask: thread.is_ok().then_some(ask), told }
+        Self { ask: thread.is_ok().then_some(ask), told, book }
     }
 
     /// Asks to check a dance; of several requests only the newest is answered. Gives the answer at once, and waits for
@@ -51,7 +55,7 @@ impl Checker {
             Some(ask) => ask.send(request).err()?.0,
             None => request,
         };
-        Some((number, check(&request.dance, request.heard.as_deref())))
+        Some((number, check_with(&request.dance, request.heard.as_deref(), &self.book)))
     }
 
     /// The next answer, if there is one. It never waits.

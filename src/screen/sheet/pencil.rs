@@ -146,7 +146,7 @@ fn mend(sheet: &mut Sheet) -> Vec<Effect> {
         sheet.say("the check finds nothing here; v goes to what it finds next");
         return Vec::new();
     };
-    match finding.fix {
+    match &finding.fix {
         Some(fix) => {
             let remedy = finding.remedy.clone();
             let effects = sheet.perform(&fix.command());
