@@ -13,6 +13,8 @@ const SLIP: f32 = 10.0;
 const CHANGE: f32 = 14.0;
 /// A bar of six is two of three unless the sound says otherwise: price a beat.
 const SIX: f32 = 0.3;
+/// Four beats in thirds are two bars of two (6/8) unless the sound says otherwise: 12/8 is rare. Price a beat.
+const TWELVE_EIGHT: f32 = 0.1;
 /// What an anchor is worth: more than any piece's evidence, so that it holds.
 const ANCHORED: f32 = 1e6;
 /// Beats to either side over which a feature is compared.
@@ -52,7 +54,7 @@ pub(crate) fn find(
             _ => {}
         }
     }
-    let path = best_positions(&gain, &wanted, &metres);
+    let path = best_positions(&gain, ternary, &wanted, &metres);
     let bars: Vec<usize> =
         path.iter().enumerate().filter(|(_, (_, position))| *position == 0).map(|(beat, _)| beat).collect();
     let metres = metres_of(&bars, ternary, |bar| path[bar].0);
@@ -97,7 +99,7 @@ pub(crate) fn nearest(beats: &[Seconds], at: Seconds) -> Option<usize> {
 }
 
 /// For each beat, (metre, position in the bar) of the best path.
-fn best_positions(gain: &[f32], wanted: &[Option<u8>], metres: &[u8]) -> Vec<(u8, u8)> {
+fn best_positions(gain: &[f32], ternary: &[bool], wanted: &[Option<u8>], metres: &[u8]) -> Vec<(u8, u8)> {
     let states: Vec<(u8, u8)> = metres.iter().flat_map(|&m| (0..m).map(move |p| (m, p))).collect();
     let first_of = |metre: u8| states.iter().position(|s| *s == (metre, 0)).unwrap_or(0);
     let score_here = |beat: usize, (metre, position): (u8, u8)| {
@@ -110,6 +112,9 @@ fn best_positions(gain: &[f32], wanted: &[Option<u8>], metres: &[u8]) -> Vec<(u8
         };
         if metre == 6 {
             score -= SIX;
+        }
+        if metre == 4 && ternary[beat] {
+            score -= TWELVE_EIGHT;
         }
         if wanted[beat].is_some_and(|w| w != metre) {
             score -= ANCHORED;
