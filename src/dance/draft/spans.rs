@@ -9,6 +9,9 @@ use crate::units::{Beat, Counts, Seconds};
 /// The fewest counts of a cue.
 const FEWEST_COUNTS: usize = 4;
 
+/// The fewest counts of a last pose: a bar of three.
+const POSE_COUNTS: usize = 3;
+
 /// The fewest counts between a gradual turn and another change: a class needs time to settle.
 pub(super) const SETTLED: usize = 8;
 
@@ -291,7 +294,12 @@ fn end_in_a_pose(pace: &Pace<'_>, spans: &mut Vec<Span>) {
     let latest = (1..=grid.len()).rev().find(|&from| from + pace.enough(from) <= grid.len()).unwrap_or(0);
     let earliest = last.start + pace.enough(last.start);
     let bar = grid.bars().iter().rev().copied().find(|&bar| bar <= latest && bar + FEWEST_COUNTS >= latest);
-    let from = [bar, Some(latest)].into_iter().flatten().find(|&from| from >= earliest);
+    // No call follows a last pose, so the last bar may do for it where the one before would leave the move too short.
+    let last_bar = grid.bars().last().copied().filter(|&bar| {
+        bar + POSE_COUNTS <= grid.len()
+            && grid.seconds_at(grid.end()).since(grid.seconds_at(Beat::from(bar))).0 >= SHORTEST_SHOWN.0
+    });
+    let from = [bar, last_bar, Some(latest)].into_iter().flatten().find(|&from| from >= earliest);
     match from.filter(|_| !matches!(last.purpose, Purpose::Hold(_))) {
         None => last.purpose = Purpose::Ending,
         Some(from) => {
