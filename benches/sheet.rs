@@ -82,6 +82,8 @@ struct Desk {
     started: Instant,
     /// Time that passes besides, so that edits are steps of their own.
     besides: Duration,
+    /// What the journal took of the latest key.
+    keeping: Duration,
 }
 
 impl Desk {
@@ -94,7 +96,8 @@ impl Desk {
         let keeper = desk.keeper.take().expect("it may be edited");
         let sheet = Sheet::new(desk.dance, desk.history, MoveBook::built_in(), Palette::default());
         let (started, besides) = (Instant::now(), Duration::ZERO);
-        let mut desk = Self { sheet, keeper, terminal: window(), started, besides };
+        let keeping = Duration::ZERO;
+        let mut desk = Self { sheet, keeper, terminal: window(), started, besides, keeping };
         desk.tell(Message::Size(WINDOW.width, WINDOW.height));
         desk.tell(Message::Listened(Box::new(listening)));
         desk.check();
@@ -107,7 +110,9 @@ impl Desk {
         black_box(update(&mut self.sheet, Message::Heard(Default::default(), now)));
         for effect in update(&mut self.sheet, message) {
             if let Effect::Record(record) = effect {
+                let begun = Instant::now();
                 black_box(self.keeper.record(&record, now));
+                self.keeping += begun.elapsed();
             }
         }
     }
@@ -126,16 +131,22 @@ impl Desk {
 
     /// From keys to the picture, once for each.
     fn times(&mut self, what: &str, keys: &[KeyCode], rounds: usize) {
-        let mut times = Vec::new();
+        let (mut times, mut kept, mut drawn) = (Vec::new(), Vec::new(), Vec::new());
         for round in 0..rounds {
             let key = KeyEvent::new(keys[round % keys.len()], KeyModifiers::NONE);
             self.besides += Duration::from_secs(4);
+            self.keeping = Duration::ZERO;
             let begun = Instant::now();
             self.tell(Message::Key(key));
+            let told = Instant::now();
             self.draw();
+            drawn.push(told.elapsed());
             times.push(begun.elapsed());
+            kept.push(self.keeping);
         }
         report(what, times);
+        report("   of it in the journal", kept);
+        report("   of it the picture", drawn);
     }
 }
 

@@ -156,6 +156,22 @@ impl Decibels {
     }
 }
 
+impl Seconds {
+    /// A place on the clock, in minutes and the seconds that have gone by, as a clock shows it: `1:07` for 67.9. Times
+    /// before the start are `0:00`.
+    #[must_use]
+    pub fn clock(self) -> String {
+        Self(self.0.max(0.0).floor()).minutes()
+    }
+
+    /// A length in minutes and the nearest second: `1:08` for 67.9. Negative ones are `0:00`.
+    #[must_use]
+    pub fn minutes(self) -> String {
+        let seconds = self.0.max(0.0).round() as u64;
+        format!("{}:{:02}", seconds / 60, seconds % 60)
+    }
+}
+
 /// Minutes, seconds and tenths, as on a stopwatch: `1:07.3`; a negative time is shown with a minus sign.
 impl fmt::Display for Seconds {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

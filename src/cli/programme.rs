@@ -101,7 +101,7 @@ fn lead(
             "\n{} of {}, from {} on, {} min\n{what}\n",
             index + 1,
             programme.items.len(),
-            clock(Seconds(60.0 * at)),
+            Seconds(60.0 * at).minutes(),
             item.minutes
         ))?;
         at += item.minutes;
@@ -125,12 +125,6 @@ fn lead(
     Ok(Outcome::Clean)
 }
 
-/// Minutes and whole seconds.
-fn clock(at: Seconds) -> String {
-    let seconds = at.0.max(0.0).round() as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
-}
-
 fn need(need: Need) -> &'static str {
     match need {
         Need::Scarf => "a light scarf for each child, held in the hand",
@@ -145,7 +139,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
             "{title}: {} min, {}, {} of music",
             sum.minutes,
             count(sum.dances, "dance"),
-            clock(sum.music)
+            sum.music.minutes()
         ),
         String::new(),
     ];
@@ -156,7 +150,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
     for part in parts {
         let what = match part.glance {
             Some(glance) => {
-                let facts: Vec<String> = [clock(glance.length), glance.pace(), glance.liveliness()]
+                let facts: Vec<String> = [glance.length.minutes(), glance.pace(), glance.liveliness()]
                     .into_iter()
                     .filter(|fact| !fact.is_empty())
                     .collect();
@@ -167,7 +161,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
         };
         let mut what = wrapped(&what, WIDTH - 18).into_iter();
         let first = what.next().unwrap_or_default();
-        lines.push(format!("  {:>6}  {:>4} min  {first}", clock(Seconds(60.0 * at)), part.item.minutes));
+        lines.push(format!("  {:>6}  {:>4} min  {first}", Seconds(60.0 * at).minutes(), part.item.minutes));
         lines.extend(what.map(|line| format!("{:18}{line}", "")));
         if let Some(glance) = part.glance {
             if !glance.turns.is_empty() {
@@ -181,7 +175,7 @@ fn report(programme: &Programme, parts: &[Part<'_>], sum: &Sum) -> String {
     if sum.dances > 0 {
         say(&mut lines, 2, &format!("energy: {}", Sum::arc(parts).join(" > ")));
         let jumping =
-            if sum.jumping.0 < 0.5 { "none".to_owned() } else { format!("{} in all", clock(sum.jumping)) };
+            if sum.jumping.0 < 0.5 { "none".to_owned() } else { format!("{} in all", sum.jumping.minutes()) };
         say(&mut lines, 2, &format!("jumping: {jumping}"));
     }
     if !sum.needs.is_empty() {

@@ -15,7 +15,7 @@ pub(super) fn facts(dance: &Dance) -> Vec<Fact> {
     add("Recording", dance.recording.title.clone());
     add("Performer", dance.recording.performer.clone());
     add("First published", dance.recording.year.map(|year| year.to_string()));
-    add("Length", Some(dance.recording.length()).filter(|length| length.0 > 0.0).map(minutes));
+    add("Length", Some(dance.recording.length()).filter(|length| length.0 > 0.0).map(Seconds::minutes));
     add("Tempo", tempo(dance));
     let phrases = dance.grid.phrases().len();
     let form: Vec<&str> = dance.grid.phrases().iter().map(|phrase| phrase.letter.as_str()).collect();
@@ -23,12 +23,6 @@ pub(super) fn facts(dance: &Dance) -> Vec<Fact> {
     add("Counts", Some(dance.grid.len().to_string()));
     add("For", Some(format!("age {} and up", dance.profile.age)));
     facts
-}
-
-/// Minutes and whole seconds: `1:33`.
-pub(super) fn minutes(length: Seconds) -> String {
-    let seconds = length.0.max(0.0).round() as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 /// The tempo, or the slowest and the fastest where they differ by more than a tenth: `100 counts a minute`.
@@ -56,8 +50,8 @@ mod tests {
 
     #[test]
     fn minutes_carry() {
-        assert_eq!(minutes(Seconds(59.6)), "1:00");
-        assert_eq!(minutes(Seconds(93.4)), "1:33");
-        assert_eq!(minutes(Seconds(-1.0)), "0:00");
+        assert_eq!(Seconds(59.6).minutes(), "1:00");
+        assert_eq!(Seconds(93.4).minutes(), "1:33");
+        assert_eq!(Seconds(-1.0).minutes(), "0:00");
     }
 }

@@ -445,7 +445,7 @@ impl<'a> Panels<'a> {
             );
             if labelled && x < self.right - 6.0 {
                 let setting = Setting::plain(7.5).middle();
-                sheet.words("time", (x, top + 11.5), setting, &super::facts::minutes(at));
+                sheet.words("time", (x, top + 11.5), setting, &at.minutes());
             }
             tick += 1.0;
         }

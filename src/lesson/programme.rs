@@ -292,7 +292,7 @@ impl fmt::Display for Remark {
             Self::Longer { title, music, minutes, .. } => write!(
                 f,
                 "'{title}' lasts {}, longer than its {minutes} min: give it more time, or dance a part of it",
-                clock(*music)
+                music.minutes()
             ),
             Self::NoRest { titles: (before, after), .. } => write!(
                 f,
@@ -324,12 +324,6 @@ impl fmt::Display for Remark {
             ),
         }
     }
-}
-
-/// Minutes and whole seconds: `1:33`.
-fn clock(length: Seconds) -> String {
-    let seconds = length.0.max(0.0).round() as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 impl Sum {

@@ -9,6 +9,7 @@ mod fitting;
 pub mod floor;
 mod glyphs;
 mod inputs;
+pub mod keys;
 pub mod repair;
 mod run;
 pub mod sheet;

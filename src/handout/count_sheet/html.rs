@@ -84,7 +84,7 @@ pub(in crate::handout) fn html(material: &Material<'_>) -> String {
 fn section(page: &mut String, material: &Material<'_>, trail: &Trail, rows: &[Row<'_>], longest: usize) {
     let Some(first) = rows.first() else { return };
     let grid = &material.dance.grid;
-    let clock = facts::minutes(grid.seconds_at(first.from));
+    let clock = grid.seconds_at(first.from).minutes();
     let heading = match first.phrase {
         None => format!("Pickup, at {clock}"),
         Some(span) => {

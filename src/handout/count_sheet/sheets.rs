@@ -147,7 +147,7 @@ impl<'a> Paper<'a> {
     /// The line over a phrase: which one, when, and what it is like.
     fn phrase(&mut self, row: &Row<'_>) {
         let grid = &self.material.dance.grid;
-        let clock = facts::minutes(grid.seconds_at(row.from));
+        let clock = grid.seconds_at(row.from).minutes();
         let y = self.y + 14.0;
         let right = MARGIN + self.inner;
         let (named, like, indent) = match row.phrase {

@@ -148,7 +148,7 @@ fn questions(page: &mut String, dance: &Dance) {
     }
     page.push_str("<section>\n<h2>Questions to listen for</h2>\n");
     for prompt in &dance.prompts {
-        let at = facts::minutes(Seconds(dance.grid.seconds_at(prompt.at).0.max(0.0)));
+        let at = dance.grid.seconds_at(prompt.at).minutes();
         let _ = writeln!(
             page,
             "<details><summary>At {at}: {}</summary><p>{}</p></details>",

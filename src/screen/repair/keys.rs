@@ -1,5 +1,6 @@
 //! The keys of repairing: one table that the program obeys and the help and the docs show.
 
+use crate::screen::keys::{Binding, line};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 /// What she can ask for.
@@ -40,21 +41,6 @@ pub enum Action {
     Leave,
 }
 
-/// One line of the table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Binding {
-    /// The keys, as pressed.
-    pub keys: &'static [KeyCode],
-    /// The keys, as the help writes them.
-    pub name: &'static str,
-    /// What they do.
-    pub action: Action,
-    /// What they do, in words; empty for a key that the line before explains.
-    pub help: &'static str,
-    /// The same in a word or two for the key line; empty for what is not shown there.
-    pub short: &'static str,
-}
-
 const BARS: &[KeyCode] = &[
     KeyCode::Char('2'),
     KeyCode::Char('3'),
@@ -66,18 +52,8 @@ const BARS: &[KeyCode] = &[
     KeyCode::Char('9'),
 ];
 
-const fn line(
-    keys: &'static [KeyCode],
-    name: &'static str,
-    action: Action,
-    help: &'static str,
-    short: &'static str,
-) -> Binding {
-    Binding { keys, name, action, help, short }
-}
-
 /// Every key, in the order of the help.
-pub const KEYS: &[Binding] = &[
+pub const KEYS: &[Binding<Action>] = &[
     line(&[KeyCode::Char(' ')], "space", Action::Play, "play from here, or pause", "play"),
     line(
         &[KeyCode::Char('t'), KeyCode::Enter],

@@ -2,8 +2,8 @@
 
 use super::follow::follow;
 use super::keys::Action;
-use crate::dance::Dance;
 use crate::dance::edit::{Command, JOIN_WITHIN};
+use crate::dance::{Cue, Dance};
 use crate::grid::mend::{Comparison, NUDGE, Repair, compare};
 use crate::grid::{Anchor, Grid};
 use crate::listening::Sureness;
@@ -126,6 +126,8 @@ pub struct Repairing {
     pub readiness: Readiness,
     /// The grid when the mode was entered, for the comparison.
     pub before: Grid,
+    /// The moves at that time, to be shown with it.
+    pub cues_before: Vec<Cue>,
     /// Whether that one is shown.
     pub showing_before: bool,
     /// What has changed since.
@@ -165,6 +167,7 @@ impl Repairing {
             sureness: Vec::new(),
             readiness,
             before: dance.grid.clone(),
+            cues_before: dance.cues.clone(),
             showing_before: false,
             comparison: Comparison::default(),
             along: true,
@@ -313,7 +316,14 @@ impl Repairing {
         self.comparison = compare(&self.before, &again.grid);
         let step = compare(&dance.grid, &again.grid);
         if !matches!(asked.repair, Repair::Taps(_)) {
-            self.notice = Some(format!("{}: {step}", asked.repair.label()));
+            let label = asked.repair.label();
+            self.notice = Some(if step.is_nothing() {
+                format!(
+                    "{label}: the beats were so already; where they are wrong still, play and tap along with t"
+                )
+            } else {
+                format!("{label}: {step}")
+            });
         }
         self.sureness = again.sureness;
         self.own_change = true;
@@ -449,6 +459,14 @@ impl Repairing {
             Action::End => self.go(usize::MAX, dance),
             Action::Play if self.playing => vec![Effect::Pause],
             Action::Play => vec![Effect::Play(dance.grid.seconds_at(Beat::from(here)))],
+            Action::Compare if self.comparison.is_nothing() => {
+                self.showing_before = false;
+                self.notice = Some(
+                    "the beats are as they were when you came; put some right, then b shows them before and after"
+                        .into(),
+                );
+                Vec::new()
+            }
             Action::Compare => {
                 self.showing_before = !self.showing_before;
                 Vec::new()

@@ -9,6 +9,7 @@ use crate::grid::mend::compare;
 use crate::grid::{Anchor, Grid};
 use crate::listening::Sureness;
 use crate::screen::colours::{Ink, Palette};
+use crate::screen::fitting::cut;
 use crate::units::{Beat, Seconds};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -21,8 +22,11 @@ const LEAST: (u16, u16) = (40, 12);
 /// Columns of one count, and of the margin in which phrases are named.
 const CELL: u16 = 4;
 const MARGIN: u16 = 8;
-/// Rows of one line of counts: the counts, what was said of them, how sure the bars are.
-const ROWS: u16 = 3;
+/// Rows of one line of counts: the counts, what was said of them, how sure the bars are, and the moves.
+const ROWS: u16 = 4;
+/// The same without the moves, where there is little room, and how many rows that is.
+const FEW_ROWS: u16 = 3;
+const LITTLE: u16 = 8;
 /// From here on a bar is called sure, and from here on fair: the values at which the pulse counts as clear, and at which
 /// the check stops warning.
 const SURE: f32 = 0.7;
@@ -93,7 +97,7 @@ pub fn beat_under(
     let row = row.checked_sub(body.y).filter(|row| *row < body.height)?;
     let count = usize::from(column.checked_sub(MARGIN)? / CELL);
     let (lines, top) = page.seen(body);
-    let line = lines.get(top + usize::from(row / ROWS))?;
+    let line = lines.get(top + usize::from(row / Page::rows(body)))?;
     Some(line.beats.start + count).filter(|beat| line.beats.contains(beat))
 }
 
@@ -107,6 +111,11 @@ struct Page<'a> {
 impl Page<'_> {
     fn ink(&self, ink: Ink) -> Style {
         self.palette.style(ink)
+    }
+
+    /// Rows of a line of counts in a body of some rows.
+    fn rows(body: Rect) -> u16 {
+        if body.height < LITTLE { FEW_ROWS } else { ROWS }
     }
 
     fn head(&self, area: Rect, buffer: &mut Buffer) {
@@ -155,7 +164,7 @@ impl Page<'_> {
     /// All lines, and the first that is seen: the cursor's stands in the middle.
     fn seen(&self, area: Rect) -> (Vec<Line>, usize) {
         let lines = self.lines(area.width);
-        let fit = usize::from((area.height / ROWS).max(1));
+        let fit = usize::from((area.height / Self::rows(area)).max(1));
         let here = lines.iter().position(|line| line.beats.contains(&self.state.cursor)).unwrap_or(0);
         let top = here.saturating_sub(fit / 2).min(lines.len().saturating_sub(fit));
         (lines, top)
@@ -174,10 +183,11 @@ impl Page<'_> {
             );
             return;
         }
-        let fit = usize::from((area.height / ROWS).max(1));
+        let rows = Self::rows(area);
+        let fit = usize::from((area.height / rows).max(1));
         for (row, line) in lines.iter().skip(top).take(fit).enumerate() {
-            let y = row as u16 * ROWS;
-            self.line(line, Rect { y: area.y + y, height: ROWS.min(area.height - y), ..area }, buffer);
+            let y = row as u16 * rows;
+            self.line(line, Rect { y: area.y + y, height: rows.min(area.height - y), ..area }, buffer);
         }
     }
 
@@ -193,6 +203,31 @@ impl Page<'_> {
         for (n, beat) in line.beats.clone().enumerate() {
             let x = MARGIN + n as u16 * CELL;
             self.beat(beat, x, area, buffer);
+        }
+        if area.height >= ROWS {
+            self.moves(line, area, buffer);
+        }
+    }
+
+    /// The moves under their counts, quietly: they are not what is being put right, but they follow it.
+    fn moves(&self, line: &Line, area: Rect, buffer: &mut Buffer) {
+        let cues = if self.state.showing_before { &self.state.cues_before } else { &self.dance.cues };
+        let (low, high) = (line.beats.start as f64, line.beats.end as f64);
+        let column = |at: f64| MARGIN + ((at - low) * f64::from(CELL)).round() as u16;
+        for cue in cues.iter().take_while(|cue| cue.at.0 < high) {
+            let (from, until) = (cue.at.0.max(low), cue.end().0.min(high));
+            // Comparing with a number that is none is false, and then nothing is drawn.
+            if !(until - from > 1e-3) {
+                continue;
+            }
+            let begins = cue.at.0 >= low - 1e-3;
+            let width = usize::from(column(until).saturating_sub(column(from) + 1)).max(1);
+            let words = self.dance.words_of(cue);
+            let words = if begins { format!("[{words} ") } else { format!(".. {words} ") };
+            let mut text = cut(&words, width as u16);
+            let rest = width.saturating_sub(text.width());
+            text.extend(std::iter::repeat_n('-', rest));
+            put(buffer, area, column(from) + 1, 3, &text, self.ink(Ink::Crossed));
         }
     }
 
@@ -274,10 +309,7 @@ impl Page<'_> {
         let since = &self.state.comparison;
         let marks = "t tapped  + placed  ~ held  < earlier  > later  n new";
         let text = if self.state.showing_before {
-            format!(
-                "b shows the beats as they are now; since then {}",
-                compare(&self.state.before, &self.dance.grid)
-            )
+            format!("b shows the beats as they are now: {}", compare(&self.state.before, &self.dance.grid))
         } else if since.is_nothing() {
             marks.to_owned()
         } else {

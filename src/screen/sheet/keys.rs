@@ -61,6 +61,98 @@ pub enum Action {
     LetGo,
 }
 
+/// What keys are for: under these the help and the docs gather them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Group {
+    /// Going about.
+    Way,
+    /// Writing the dance.
+    Moves,
+    /// Playing.
+    Hear,
+    /// The beats.
+    Beats,
+    /// What the check says.
+    Heed,
+    /// Undoing, saving, leaving.
+    Keep,
+}
+
+impl Group {
+    /// All, in the order of the help.
+    pub const ALL: [Self; 6] = [Self::Way, Self::Moves, Self::Hear, Self::Beats, Self::Heed, Self::Keep];
+
+    /// What she wants to do.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Way => "Find the way",
+            Self::Moves => "Pin moves",
+            Self::Hear => "Hear",
+            Self::Beats => "Put the beats right",
+            Self::Heed => "Heed the check",
+            Self::Keep => "Keep",
+        }
+    }
+
+    /// Its lines of the table.
+    pub fn keys(self) -> impl Iterator<Item = &'static Binding> {
+        KEYS.iter().filter(move |binding| binding.action.group() == self)
+    }
+}
+
+impl Action {
+    /// What it is for.
+    #[must_use]
+    pub fn group(self) -> Group {
+        match self {
+            Self::CountBack
+            | Self::CountOn
+            | Self::LineUp
+            | Self::LineDown
+            | Self::PhraseUp
+            | Self::PhraseDown
+            | Self::Home
+            | Self::End
+            | Self::SelectBack
+            | Self::SelectOn
+            | Self::NextCue
+            | Self::LastCue
+            | Self::NextTurn
+            | Self::LastTurn
+            | Self::Grain
+            | Self::LetGo => Group::Way,
+            Self::Pin
+            | Self::Words
+            | Self::Longer
+            | Self::Shorter
+            | Self::Later
+            | Self::Earlier
+            | Self::EndAtTurn
+            | Self::ToTurn
+            | Self::Split
+            | Self::Join
+            | Self::RubOut
+            | Self::Side
+            | Self::Mirror
+            | Self::AsIn
+            | Self::HandOn
+            | Self::Other
+            | Self::Lead
+            | Self::Prompt
+            | Self::Why
+            | Self::Notes
+            | Self::Title => Group::Moves,
+            Self::Play | Self::Round | Self::Clicks | Self::Full | Self::ThreeQuarters | Self::Half => {
+                Group::Hear
+            }
+            Self::Repair => Group::Beats,
+            Self::NextFinding | Self::Mend | Self::Ignore => Group::Heed,
+            Self::Undo | Self::Redo | Self::Save | Self::Light | Self::Help | Self::Leave => Group::Keep,
+        }
+    }
+}
+
 /// A key as it is pressed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Press {
@@ -101,7 +193,7 @@ use Action as A;
 use KeyCode::Char;
 use Press::{Ctrl, Key, Shift};
 
-/// Every key of the sheet, in the order of the help.
+/// Every key of the sheet. The key line shows them in this order, as many as fit; the help gathers them by [`Group`].
 pub const KEYS: &[Binding] = &[
     row(
         &[Key(KeyCode::Enter)],

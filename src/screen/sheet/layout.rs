@@ -2,7 +2,7 @@
 //! below them. Worked out once a change, so that drawing costs only what is seen.
 
 use crate::check::{Finding, RULES, Severity, turn_name};
-use crate::dance::Dance;
+use crate::dance::{Dance, Prompt};
 use crate::listening::{Listening, TurnKind};
 use crate::units::Beat;
 use unicode_width::UnicodeWidthStr;
@@ -92,6 +92,8 @@ pub struct Layout {
     pub contours: usize,
     /// Rows of everything.
     pub rows: usize,
+    /// The questions that stand above the lines.
+    prompts: Vec<Prompt>,
 }
 
 /// Signs of the turns: pencil marks, always with their word.
@@ -145,7 +147,8 @@ impl Layout {
         let mut lines = lines(dance, most);
         let widest = lines.iter().map(|line| line.until - line.from).max().unwrap_or(1).max(1);
         let cell = (room / u16::try_from(widest).unwrap_or(u16::MAX)).clamp(1, WIDE);
-        let mut layout = Self { lines: Vec::new(), margin, cell, contours, rows: 0 };
+        let mut layout =
+            Self { lines: Vec::new(), margin, cell, contours, rows: 0, prompts: dance.prompts.clone() };
         place_cues(dance, findings, &mut lines);
         let columns = room;
         write_above(dance, heard, &mut lines, cell, columns);
@@ -160,6 +163,17 @@ impl Layout {
         }
         layout.lines = lines;
         layout
+    }
+
+    /// Lays the cues out anew after a change that leaves grid, findings and paper as they were: lines and words about them
+    /// stay, which is most of the work. `false`, and nothing is done, where a question was changed too.
+    pub(super) fn place_again(&mut self, dance: &Dance, findings: &[Finding]) -> bool {
+        if self.prompts != dance.prompts {
+            return false;
+        }
+        self.lines.iter_mut().for_each(|line| line.parts.clear());
+        place_cues(dance, findings, &mut self.lines);
+        true
     }
 
     /// The line that holds a position; the nearest one outside the music. `None` without lines.

@@ -18,8 +18,8 @@ mod view;
 mod tests;
 
 pub use entry::Entry;
-pub use keys::{Action, Binding, KEYS, Press};
+pub use keys::{Action, Binding, Group, KEYS, Press};
 pub use layout::{About as NoteAbout, Layout, Line, Note, Part};
-pub use state::{About, Ask, Effect, Grain, Mode, Music, Purpose, Sheet};
+pub use state::{About, Ask, Dragged, Effect, Grain, Mode, Music, Purpose, Sheet};
 pub use update::{Message, update};
 pub use view::{draw, paper};

@@ -1,7 +1,7 @@
 //! The mouse: everything it does can be done with keys, too.
 
 use super::keys::Action;
-use super::state::{Effect, Mode, Sheet};
+use super::state::{Dragged, Effect, Mode, Sheet};
 use super::{beats, typing, view};
 use crate::dance::edit::{Command, Over};
 use crate::screen::repair::{self, Message};
@@ -51,7 +51,7 @@ fn on_the_paper(sheet: &mut Sheet, mouse: MouseEvent) -> Vec<Effect> {
                 let last = sheet.clicked.replace((at, sheet.now));
                 sheet.anchor = None;
                 sheet.cursor = at;
-                sheet.dragged = sheet.cue_here().map(|cue| (cue, sheet.now));
+                sheet.dragged = taken(sheet, at, mouse);
                 let twice =
                     |(place, then): (Beat, Duration)| place == at && sheet.now.saturating_sub(then) <= DOUBLE;
                 if last.is_some_and(twice) {
@@ -63,17 +63,7 @@ fn on_the_paper(sheet: &mut Sheet, mouse: MouseEvent) -> Vec<Effect> {
         }
         MouseEventKind::Drag(MouseButton::Left) => {
             sheet.stay_here();
-            let Some((at, (cue, begun))) = under(sheet, mouse).zip(sheet.dragged) else { return Vec::new() };
-            let Some(start) = sheet.cue(cue).map(|cue| cue.at) else { return Vec::new() };
-            let counts = Counts(at.0 + 1.0 - start.0);
-            if counts.0 > 0.0 {
-                sheet.clicked = None;
-                // All of one drag is one gesture, however long it takes: what it passes over and leaves again stays whole.
-                let now = std::mem::replace(&mut sheet.now, begun);
-                let effects = sheet.perform(&Command::StretchCue { cue, counts, over: Over::Erase });
-                sheet.now = now;
-                return effects;
-            }
+            return under(sheet, mouse).map_or_else(Vec::new, |at| drag(sheet, at));
         }
         MouseEventKind::Up(MouseButton::Left) => {
             sheet.dragged = None;
@@ -83,6 +73,56 @@ fn on_the_paper(sheet: &mut Sheet, mouse: MouseEvent) -> Vec<Effect> {
         _ => {}
     }
     Vec::new()
+}
+
+/// The cue that a press of the button takes hold of: by its end on its last count, or in the right half of a cue of one
+/// count; to carry it elsewhere.
+fn taken(sheet: &Sheet, at: Beat, mouse: MouseEvent) -> Option<Dragged> {
+    let index = sheet.cue_here()?;
+    let cue = sheet.cue(index)?;
+    let last = at.0 + 1.0 > cue.end().0 - 1e-6;
+    let cell = sheet.layout.cell.max(1);
+    let across = mouse.column.saturating_sub(view::paper(sheet).x + sheet.layout.margin) % cell;
+    let right = 2 * across >= cell;
+    let by_its_end = last && (cue.counts.0 > 1.0 + 1e-6 || right);
+    let held = (!by_its_end).then(|| at.since(cue.at));
+    Some(Dragged { cue: index, held, begun: sheet.now })
+}
+
+/// The mouse has come to a count with what it holds.
+fn drag(sheet: &mut Sheet, at: Beat) -> Vec<Effect> {
+    let Some(dragged) = sheet.dragged else { return Vec::new() };
+    let Some(cue) = sheet.cue(dragged.cue) else { return Vec::new() };
+    let over = Over::Erase;
+    let (there, command) = match dragged.held {
+        None => {
+            let counts = Counts(at.0 + 1.0 - cue.at.0);
+            if counts.0 <= 0.0 {
+                return Vec::new();
+            }
+            (counts == cue.counts, Command::StretchCue { cue: dragged.cue, counts, over })
+        }
+        Some(held) => {
+            let to = Beat((at.0 - held.0).max(0.0));
+            (to == cue.at, Command::MoveCue { cue: dragged.cue, to, over })
+        }
+    };
+    if there {
+        return Vec::new();
+    }
+    sheet.clicked = None;
+    // All of one drag is one gesture, however long it takes: what it passes over and leaves again stays whole.
+    let now = std::mem::replace(&mut sheet.now, dragged.begun);
+    let effects = sheet.perform(&command);
+    sheet.now = now;
+    if !effects.is_empty() {
+        let cue = sheet.touched.unwrap_or(dragged.cue);
+        sheet.dragged = Some(Dragged { cue, ..dragged });
+        if dragged.held.is_some() {
+            sheet.cursor = sheet.inside(at);
+        }
+    }
+    effects
 }
 
 /// The count under the mouse.

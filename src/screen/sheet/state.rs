@@ -12,7 +12,7 @@ use crate::screen::desk::Choice;
 use crate::screen::repair::{Readiness, Repairing};
 use crate::sound::{Heard, Sound, Speed};
 use crate::trail::Trail;
-use crate::units::{Beat, Seconds};
+use crate::units::{Beat, Counts, Seconds};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -87,7 +87,7 @@ pub enum Mode {
     Choose(Purpose, Entry, usize),
     /// Something is written.
     Write(About, Entry),
-    /// All keys, scrolled by so many rows.
+    /// All keys, on this page, counted from 0.
     Help(usize),
     /// A question waits.
     Ask(Ask),
@@ -140,6 +140,17 @@ pub enum Effect {
     Disk(Choice),
     /// Save and leave; `true` leaves even when work is lost.
     Leave(bool),
+}
+
+/// A cue that the mouse holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dragged {
+    /// Its index now: a cue that is carried past others gets another one.
+    pub cue: usize,
+    /// `None`: it is held by its end, and stretched. Otherwise it is carried, held so many counts after its start.
+    pub held: Option<Counts>,
+    /// Since when. All of one drag is one gesture, however long it takes.
+    pub begun: Duration,
 }
 
 /// Everything the sheet knows.
@@ -199,8 +210,10 @@ pub struct Sheet {
     pub now: Duration,
     /// Until when the paper stays where she put it.
     pub stay: Duration,
-    /// Which cue is stretched with the mouse, and since when.
-    pub dragged: Option<(usize, Duration)>,
+    /// What the mouse holds.
+    pub dragged: Option<Dragged>,
+    /// The cue or prompt that the latest change was aimed at or made, by its index after it.
+    pub touched: Option<usize>,
     /// Where the mouse was clicked last, and when.
     pub clicked: Option<(Beat, Duration)>,
     /// The repairing of the beats, while it is open.
@@ -263,6 +276,7 @@ impl Sheet {
             now: Duration::ZERO,
             stay: Duration::ZERO,
             dragged: None,
+            touched: None,
             clicked: None,
             repairs: None,
             place: None,
@@ -455,7 +469,10 @@ impl Sheet {
                 Vec::new()
             }
             Ok(None) => Vec::new(),
-            Ok(Some(performed)) => self.changed(vec![performed.record]),
+            Ok(Some(performed)) => {
+                self.touched = performed.target;
+                self.changed(vec![performed.record])
+            }
         }
     }
 
@@ -468,11 +485,17 @@ impl Sheet {
         let mut effects: Vec<Effect> =
             records.into_iter().map(|record| Effect::Record(Box::new(record))).collect();
         effects.push(Effect::Check(self.state));
-        if self.walked != self.dance.grid {
+        let regridded = self.walked != self.dance.grid;
+        if regridded {
             effects.extend(self.regrid());
         }
         self.cursor = self.inside(self.cursor);
-        self.lay_out();
+        let findings = self.report.as_ref().map_or(&[][..], |report| &report.findings);
+        if !regridded && self.layout.place_again(&self.dance, findings) {
+            self.show_cursor();
+        } else {
+            self.lay_out();
+        }
         effects
     }
 

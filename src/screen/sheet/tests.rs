@@ -99,14 +99,92 @@ fn the_mouse_puts_the_cursor_and_stretches() {
     text(&mut sheet, 80, 24);
     let row = paper(&sheet).y + sheet.layout.lines[0].words_row(sheet.layout.contours) as u16;
     let column = |count: u16| sheet.layout.margin + count * sheet.layout.cell + 1;
-    let (from, to) = (column(1), column(6));
+    let (from, to) = (column(3), column(6));
     let mut at = |kind, column| {
         update(&mut sheet, Message::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE }))
     };
     at(MouseEventKind::Down(MouseButton::Left), from);
     at(MouseEventKind::Drag(MouseButton::Left), to);
     assert_eq!(shape(&sheet)[0].1, 7.0);
-    assert_eq!(sheet.cursor, Beat(1.0));
+    assert_eq!(sheet.cursor, Beat(3.0));
+}
+
+#[test]
+fn the_mouse_carries_a_cue_past_another_and_back_in_one_step() {
+    let cues = [("march", 0.0, 4.0), ("hop", 4.0, 2.0)];
+    let mut sheet = sheet(&cues);
+    text(&mut sheet, 80, 24);
+    let before = sheet.dance.clone();
+    let row = paper(&sheet).y + sheet.layout.lines[0].words_row(sheet.layout.contours) as u16;
+    let (margin, cell) = (sheet.layout.margin, sheet.layout.cell);
+    let at = |sheet: &mut Sheet, kind, count: u16| {
+        let column = margin + count * cell + 1;
+        update(sheet, Message::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE }))
+    };
+    let (down, drag) = (MouseEventKind::Down(MouseButton::Left), MouseEventKind::Drag(MouseButton::Left));
+    at(&mut sheet, down, 1);
+    at(&mut sheet, drag, 2);
+    assert_eq!(shape(&sheet)[0].0, 1.0, "held by its second count");
+    at(&mut sheet, drag, 5);
+    assert_eq!(shape(&sheet), [(4.0, 4.0, "march".to_owned())], "it lies over the other one");
+    at(&mut sheet, drag, 3);
+    at(&mut sheet, MouseEventKind::Up(MouseButton::Left), 3);
+    assert_eq!(shape(&sheet)[0], (2.0, 4.0, "march".to_owned()));
+    keys(&mut sheet, "u");
+    assert_eq!(sheet.dance, before, "one drag is one step");
+    // Past the other one: its index changes on the way, and it is still the one that is held.
+    at(&mut sheet, down, 4);
+    at(&mut sheet, drag, 7);
+    at(&mut sheet, drag, 0);
+    at(&mut sheet, drag, 6);
+    at(&mut sheet, MouseEventKind::Up(MouseButton::Left), 6);
+    assert_eq!(shape(&sheet), [(0.0, 4.0, "march".to_owned()), (6.0, 2.0, "hop".to_owned())]);
+    keys(&mut sheet, "u");
+    assert_eq!(sheet.dance, before);
+}
+
+#[test]
+fn the_help_has_every_key_once_whatever_the_size_and_ends_with_its_last_page() {
+    let mut sheet = sheet(&[]);
+    for (width, height) in [(80, 24), (60, 12), (120, 40), (200, 60), (300, 100)] {
+        text(&mut sheet, width, height);
+        keys(&mut sheet, "?");
+        let mut all = String::new();
+        let mut last = usize::MAX;
+        while let Mode::Help(page) = sheet.mode
+            && page != last
+        {
+            all.push_str(&text(&mut sheet, width, height));
+            last = page;
+            press(&mut sheet, KeyCode::PageDown);
+        }
+        if width >= 80 {
+            for binding in KEYS {
+                let once = all.matches(binding.help).count();
+                assert!(once >= 1, "'{}' at {width}x{height}", binding.help);
+            }
+            for group in Group::ALL {
+                assert_eq!(
+                    all.lines().filter(|line| line.contains(&format!(" {}", group.name()))).count(),
+                    1,
+                    "{all}"
+                );
+            }
+        }
+        press(&mut sheet, KeyCode::Esc);
+        assert_eq!(sheet.mode, Mode::Sheet);
+    }
+}
+
+#[test]
+fn after_any_edit_the_paper_is_as_if_laid_out_anew() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0), ("hop", 8.0, 8.0), ("tiptoe", 16.0, 16.0)]);
+    text(&mut sheet, 120, 40);
+    for letter in "+++>>-x\nfree\n/spwhy?\nyes\nuzhmuuuuuzzz".chars() {
+        keys(&mut sheet, &letter.to_string());
+        let anew = Layout::new(&sheet.dance, sheet.listening.as_deref(), &[], sheet.size);
+        assert_eq!(sheet.layout, anew, "after '{letter}'");
+    }
 }
 
 #[test]

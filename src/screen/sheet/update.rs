@@ -166,15 +166,15 @@ pub(super) fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
             sheet.notice = None;
             act(sheet, action)
         }
-        Mode::Help(scroll) => {
-            let rows = usize::from(sheet.size.1.saturating_sub(3)).max(1);
+        Mode::Help(page) => {
+            let pages = super::view::help_pages(sheet.size);
             sheet.mode = match key.code {
-                KeyCode::Down => Mode::Help((scroll + 1).min(super::keys::KEYS.len())),
-                KeyCode::Up => Mode::Help(scroll.saturating_sub(1)),
-                KeyCode::PageDown | KeyCode::Char(' ') => {
-                    Mode::Help((scroll + rows).min(super::keys::KEYS.len()))
+                KeyCode::Down | KeyCode::Right | KeyCode::PageDown | KeyCode::Char(' ') if pages > 1 => {
+                    Mode::Help((page + 1).min(pages - 1))
                 }
-                KeyCode::PageUp => Mode::Help(scroll.saturating_sub(rows)),
+                KeyCode::Up | KeyCode::Left | KeyCode::PageUp if pages > 1 => {
+                    Mode::Help(page.min(pages - 1).saturating_sub(1))
+                }
                 _ => Mode::Sheet,
             };
             Vec::new()

@@ -1,5 +1,6 @@
 //! The keys of the shelf: one table that the program obeys and the help and the docs show.
 
+use crate::screen::keys::{Binding, line};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 /// What she can ask for.
@@ -18,44 +19,35 @@ pub enum Action {
     Leave,
 }
 
-/// One line of the table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Binding {
-    /// The keys, as pressed.
-    pub keys: &'static [KeyCode],
-    /// The keys, as the help writes them.
-    pub name: &'static str,
-    /// What they do.
-    pub action: Action,
-    /// What they do, in words; empty for a key that the line before explains.
-    pub help: &'static str,
-}
-
-const fn line(keys: &'static [KeyCode], name: &'static str, action: Action, help: &'static str) -> Binding {
-    Binding { keys, name, action, help }
-}
-
 /// Every key, in the order of the help. Any other letter begins the words that are looked for.
-pub const KEYS: &[Binding] = &[
-    line(&[KeyCode::Up], "up down", Action::Up, "go to another dance; also page up and down, home and end"),
-    line(&[KeyCode::Down], "", Action::Down, ""),
-    line(&[KeyCode::PageUp], "", Action::PageUp, ""),
-    line(&[KeyCode::PageDown], "", Action::PageDown, ""),
-    line(&[KeyCode::Home], "", Action::First, ""),
-    line(&[KeyCode::End], "", Action::Last, ""),
-    line(&[KeyCode::Enter], "enter", Action::Choose, "do something with this dance"),
+pub const KEYS: &[Binding<Action>] = &[
+    line(
+        &[KeyCode::Up],
+        "up down",
+        Action::Up,
+        "go to another dance; also page up and down, home and end",
+        "",
+    ),
+    line(&[KeyCode::Down], "", Action::Down, "", ""),
+    line(&[KeyCode::PageUp], "", Action::PageUp, "", ""),
+    line(&[KeyCode::PageDown], "", Action::PageDown, "", ""),
+    line(&[KeyCode::Home], "", Action::First, "", ""),
+    line(&[KeyCode::End], "", Action::Last, "", ""),
+    line(&[KeyCode::Enter], "enter", Action::Choose, "do something with this dance", ""),
     line(
         &[KeyCode::Char('/')],
         "letters",
         Action::Words,
         "show only dances with these words; / first for words that begin with q",
+        "",
     ),
-    line(&[KeyCode::Char('?')], "?", Action::Help, "these keys"),
+    line(&[KeyCode::Char('?')], "?", Action::Help, "these keys", ""),
     line(
         &[KeyCode::Char('q'), KeyCode::Esc],
         "q",
         Action::Leave,
         "leave; esc, too, once it has taken the words away",
+        "",
     ),
 ];
 

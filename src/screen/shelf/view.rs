@@ -7,7 +7,6 @@ use crate::lesson::{Glance, energy_word};
 use crate::listening::Articulation;
 use crate::screen::colours::{Depth, Ink};
 use crate::screen::fitting::{cut, rows};
-use crate::units::Seconds;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -158,7 +157,7 @@ impl Page<'_> {
             State::Coming => self.put(buffer, area, x, 0, "being looked at ...", Ink::Quiet),
             State::Broken(_) => self.put(buffer, area, x, 0, "cannot be opened: enter says why", Ink::Mark),
             State::Known(glance) => {
-                self.put(buffer, area, x, 0, &format!("{:>5}", clock(glance.length)), ink);
+                self.put(buffer, area, x, 0, &format!("{:>5}", glance.length.minutes()), ink);
                 x += 7;
                 if columns.lively > 0 {
                     self.put(buffer, area, x, 0, &cut(&glance.liveliness(), columns.lively - 2), ink);
@@ -364,12 +363,6 @@ fn facts(glance: &Glance) -> Vec<(&'static str, String)> {
         facts.push(("notes", own.join(" ")));
     }
     facts
-}
-
-/// Minutes and whole seconds.
-fn clock(length: Seconds) -> String {
-    let seconds = length.0.max(0.0).round() as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 /// A text on lines of at most so many columns; a longer word is cut.

@@ -9,7 +9,7 @@ use crate::listening::TempoWord;
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
 use crate::sound::{Sound, Speed};
-use crate::units::{Bpm, Seconds};
+use crate::units::Bpm;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr;
@@ -105,12 +105,6 @@ pub(super) fn broke_off(times: u64) -> String {
     }
 }
 
-/// Minutes and whole seconds.
-fn clock(at: Seconds) -> String {
-    let whole = at.0.max(0.0) as u64;
-    format!("{}:{:02}", whole / 60, whole % 60)
-}
-
 fn status(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let quiet = app.palette.style(Ink::Quiet);
     let sound = match app.heard.sound {
@@ -119,7 +113,7 @@ fn status(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         Sound::Silenced => "silent",
         Sound::NoRecording => "no recording, no sound",
     };
-    let time = format!("{} of {}", clock(stage.at), clock(app.floor.length()));
+    let time = format!("{} of {}", stage.at.clock(), app.floor.length().clock());
     let place = match stage.phrase {
         Some(phrase) => format!("phrase {}, count {}", phrase.letter, stage.count),
         None if stage.count > 0 => format!("pickup, count {}", stage.count),

@@ -1,15 +1,17 @@
 //! Drawing the sheet: a function of what it knows, at any size.
 
 mod foot;
+mod help;
 mod panel;
 mod written;
+
+pub(super) use help::help_pages;
 
 use super::state::{Mode, Sheet};
 use crate::screen::colours::Ink;
 use crate::screen::fitting::{cut, rows};
 use crate::screen::floor::path;
 use crate::screen::repair;
-use crate::units::Seconds;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -69,8 +71,8 @@ pub fn draw(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
     if area.is_empty() {
         return;
     }
-    if let Mode::Help(scroll) = sheet.mode {
-        panel::help(sheet, scroll, area, buffer);
+    if let Mode::Help(page) = sheet.mode {
+        help::help(sheet, page, area, buffer);
         return;
     }
     if let Some(repairs) = &sheet.repairs {
@@ -123,7 +125,7 @@ fn head(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         "{}   {}   {} ",
         grid.count_at(sheet.cursor),
         grid.bar_at(sheet.cursor),
-        clock(grid.seconds_at(sheet.cursor))
+        grid.seconds_at(sheet.cursor).clock()
     );
     let wide = u16::try_from(place.width()).unwrap_or(u16::MAX);
     if wide + 12 <= area.width && !grid.is_empty() {
@@ -134,12 +136,6 @@ fn head(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
     } else {
         line(buffer, area, &cut(&title, area.width), sheet.palette.style(Ink::Now));
     }
-}
-
-/// Minutes and seconds.
-fn clock(at: Seconds) -> String {
-    let seconds = at.0.max(0.0) as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 fn line(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {

@@ -4,15 +4,12 @@ use super::foot::write_keys;
 use super::{cut, line, pieces, rows, wrap};
 use crate::screen::colours::Ink;
 use crate::screen::sheet::entry::Entry;
-use crate::screen::sheet::keys::{CHOOSING, KEYS, WRITING, WRITING_NOTES};
+use crate::screen::sheet::keys::{CHOOSING, WRITING, WRITING_NOTES};
 use crate::screen::sheet::state::{About, Ask, Purpose, Sheet};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Modifier;
 use unicode_width::UnicodeWidthStr;
-
-/// Columns from which the help stands in two columns.
-const TWO: u16 = 136;
 
 /// The line that parts the panel from the paper.
 fn edge(sheet: &Sheet, area: Rect, title: &str, buffer: &mut Buffer) {
@@ -167,26 +164,4 @@ pub(super) fn ask(sheet: &Sheet, ask: &Ask, area: Rect, buffer: &mut Buffer) {
         line(buffer, rows(room, row, 1), &format!(" {text}"), sheet.palette.style(Ink::Mark));
     }
     write_keys(sheet, keys, &[], rows(area, area.height.saturating_sub(1), 1), buffer);
-}
-
-/// All keys, in one column or two.
-pub(super) fn help(sheet: &Sheet, scroll: usize, area: Rect, buffer: &mut Buffer) {
-    let columns = if area.width >= TWO { 2 } else { 1 };
-    let room = usize::from(area.height.saturating_sub(2)).max(1);
-    let whole = KEYS.len().div_ceil(columns);
-    let first = scroll.min(whole.saturating_sub(room));
-    let title =
-        if whole > room { "all keys (down: more; any other key: back)" } else { "all keys (any key: back)" };
-    line(buffer, rows(area, 0, 1), &format!(" {title}"), sheet.palette.style(Ink::Now));
-    let width = area.width / columns as u16;
-    for (index, binding) in KEYS.iter().enumerate() {
-        let (column, row) = (index / whole, index % whole);
-        let Some(row) = row.checked_sub(first).filter(|row| *row < room) else { continue };
-        let place = rows(area, 1 + u16::try_from(row).unwrap_or(u16::MAX), 1);
-        let x = width * column as u16;
-        let place = Rect { x: area.x + x, width: width.min(area.width - x), ..place };
-        let name = format!(" {:<12}", binding.name);
-        let (key, word) = (sheet.palette.style(Ink::Next), sheet.palette.style(Ink::Quiet));
-        pieces(buffer, place, &[(&name, key), (binding.help, word)]);
-    }
 }

@@ -1,6 +1,6 @@
 //! The paper itself: counts, contours, and words in their boxes.
 
-use super::{clock, cut, line};
+use super::{cut, line};
 use crate::check::Severity;
 use crate::dance::Side;
 use crate::screen::colours::Ink;
@@ -271,14 +271,14 @@ impl Paper<'_> {
         let bar = grid.bar_at(start).bar;
         if layout.margin < 14 {
             if layout.contours > 0 {
-                write(numbers + 1, &clock(at), quiet, buffer);
+                write(numbers + 1, &at.clock(), quiet, buffer);
             }
             write(words, &format!("{dynamic} {tempo}"), quiet, buffer);
         } else if layout.contours == 0 {
-            write(words, &format!("{} {dynamic} {tempo}", clock(at)), quiet, buffer);
+            write(words, &format!("{} {dynamic} {tempo}", at.clock()), quiet, buffer);
         } else {
             // What comes before the first bar is in none.
-            let place = if bar < 1 { clock(at) } else { format!("bar {bar} {}", clock(at)) };
+            let place = if bar < 1 { at.clock() } else { format!("bar {bar} {}", at.clock()) };
             write(numbers + 1, &place, quiet, buffer);
             if layout.contours > 1 {
                 write(numbers + 2, &format!("{tempo} a minute"), quiet, buffer);
