@@ -216,8 +216,9 @@ impl Page<'_> {
         let column = |at: f64| MARGIN + ((at - low) * f64::from(CELL)).round() as u16;
         for cue in cues.iter().take_while(|cue| cue.at.0 < high) {
             let (from, until) = (cue.at.0.max(low), cue.end().0.min(high));
-            // Comparing with a number that is none is false, and then nothing is drawn.
-            if !(until - from > 1e-3) {
+            // Of a cue whose place is no number nothing is drawn.
+            let seen = until - from > 1e-3;
+            if !seen {
                 continue;
             }
             let begins = cue.at.0 >= low - 1e-3;
