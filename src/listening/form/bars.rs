@@ -19,7 +19,7 @@ const TWELVE_EIGHT: f32 = 0.1;
 const ANCHORED: f32 = 1e6;
 /// Beats to either side over which a feature is compared.
 const AROUND: usize = 12;
-/// Weights of the features of [`rows`], and the constant.
+/// Weights of the features of [`columns`], and the constant.
 const WEIGHTS: [f32; 7] = [0.5, 0.29, 0.15, 0.2, 0.05, 0.1, 0.02];
 const CONSTANT: f32 = -0.1;
 
