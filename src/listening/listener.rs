@@ -1,6 +1,6 @@
 //! Listening as the sound comes in: a piece at a time, so that a long recording need not be held whole.
 
-use super::{Evidence, Gathering, HeardGrid, Listening, Metering, MonoStream, decode, describe};
+use super::{Evidence, Gathering, HeardGrid, Listening, Metering, MonoStream, decode, describe_with_attacks};
 use crate::grid::Anchor;
 use crate::units::SampleRate;
 use std::ops::ControlFlow;
@@ -34,7 +34,7 @@ impl Listener {
     pub fn finish(self, anchors: &[Anchor]) -> (Listening, Evidence) {
         let evidence = self.ear.finish();
         let grid: HeardGrid = decode(&evidence, anchors);
-        (describe(&self.metering.finish(), grid), evidence)
+        (describe_with_attacks(&self.metering.finish(), &evidence.attacks(), grid), evidence)
     }
 }
 

@@ -3,7 +3,7 @@
 use super::form::sureness_of;
 use super::{
     Envelope, Evidence, HeardGrid, Listening, Remembered, Settings, Sureness, decode, decode_remembering,
-    describe,
+    describe_with_attacks,
 };
 use crate::grid::{Anchor, Grid};
 use serde::{Deserialize, Serialize};
@@ -33,7 +33,7 @@ impl Memory {
     /// Everything that can be told of the recording on this grid.
     #[must_use]
     pub fn describe(&self, heard: HeardGrid) -> Listening {
-        describe(&self.envelope, heard)
+        describe_with_attacks(&self.envelope, &self.evidence.attacks(), heard)
     }
 
     /// How strongly the sound speaks for the beats of each bar of any grid: one entry a bar.

@@ -36,4 +36,4 @@ pub use types::{
     Articulation, Character, Contour, Dynamic, Dynamics, Listening, Loudness, Metre, PhraseCharacter, Pulse,
     SHORTEST, Sureness, TempoPoint, Turn, TurnKind,
 };
-pub use whole::{ANALYSER, describe};
+pub use whole::{ANALYSER, describe, describe_with_attacks};

@@ -4,7 +4,7 @@ use super::energy::Scale;
 use super::loudness::{BLOCKS, Envelope, SILENCE, quantile};
 use super::pulse::HeardGrid;
 use super::tempo::{self, Pace};
-use super::turns::{quiet, turns};
+use super::turns::{quiet, stills, turns};
 use super::types::{Listening, PhraseCharacter, Pulse, SHORTEST, TempoPoint};
 use super::{articulation, dynamics, summary};
 use crate::grid::Grid;
@@ -12,13 +12,22 @@ use crate::units::{Bpm, Lufs, Seconds};
 
 /// Version of the analyser: raised whenever the same recording may give another result, so that kept listenings
 /// are heard again.
-pub const ANALYSER: u32 = 6;
+pub const ANALYSER: u32 = 7;
 
 /// Everything that can be told from the loudness of a recording and its grid.
+///
+/// Fermatas are told from the grid alone; see [`describe_with_attacks`].
 ///
 /// A recording that is silent or shorter than [`SHORTEST`] is said to be so and keeps no grid, whatever was heard.
 #[must_use]
 pub fn describe(envelope: &Envelope, heard: HeardGrid) -> Listening {
+    describe_with_attacks(envelope, &[], heard)
+}
+
+/// The same where it is known when sounds begin (`attacks`, ascending): a note that is held is then heard, whatever
+/// beats were counted or bent while it lasted.
+#[must_use]
+pub fn describe_with_attacks(envelope: &Envelope, attacks: &[Seconds], heard: HeardGrid) -> Listening {
     let length = envelope.length();
     let pulse = match heard.pulse {
         _ if length.0 < SHORTEST.0 => Pulse::TooShort,
@@ -33,14 +42,16 @@ pub fn describe(envelope: &Envelope, heard: HeardGrid) -> Listening {
     // As it is written, so that what is remembered of a recording equals what was heard.
     let grid = grid.rounded();
     // What counts as a rest depends on how long a beat is there, and the tempo on which beats pass in a rest.
-    let roughly = Pace::of(&grid, &[]).curve(&grid);
+    let roughly = Pace::of(&grid, &[], &[]).curve(&grid);
     let quiet = quiet(envelope, &|at| tempo::beat_length(&roughly, at));
-    let pace = Pace::of(&grid, &quiet.spans());
+    let stills = stills(attacks, &grid);
+    let standing: Vec<(Seconds, Seconds)> = stills.iter().map(|still| (still.start, still.end)).collect();
+    let pace = Pace::of(&grid, &quiet.spans(), &standing);
     let tempo = pace.curve(&grid);
     let turns = match pulse {
         // Nothing is told of what is not there, or too short to be anything.
         Pulse::Silent | Pulse::TooShort => Vec::new(),
-        _ => turns(envelope, &quiet, &grid, &pace, &tempo, &sureness),
+        _ => turns(envelope, &quiet, &grid, &pace, &tempo, &sureness, &stills),
     };
     let loudness = envelope.summarised();
     let dynamics = dynamics::dynamics(envelope);

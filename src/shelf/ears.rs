@@ -102,7 +102,8 @@ impl<'scope> Threads<'scope> {
         drop(self.senders);
         let envelope = joined(self.envelope);
         let (grid, evidence) = joined(self.grid);
-        (listening::describe(&envelope, grid), Memory { evidence, envelope })
+        let listening = listening::describe_with_attacks(&envelope, &evidence.attacks(), grid);
+        (listening, Memory { evidence, envelope })
     }
 }
 

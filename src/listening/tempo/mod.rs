@@ -13,6 +13,10 @@ use crate::units::{Bpm, Seconds};
 
 /// Longer than this many times its neighbours, a beat is held and tells nothing about the tempo.
 const HELD: f64 = 1.7;
+/// An attack this near a beat, in seconds, is that beat's.
+const TOUCHING: f64 = 0.1;
+/// How many beats on either side a still stretch may bend.
+const BENT: usize = 2;
 /// How many beats on either side a held beat is compared with.
 const NEIGHBOURS: usize = 4;
 /// Beats on either side of the running median from which a player's wavering is told: two bars or three.
@@ -52,10 +56,12 @@ pub(super) struct Pace {
 impl Pace {
     /// Reads a grid; empty for fewer than two beats. Beats that pass in one of the `rests` (start and end, ascending) are
     /// counted, not heard: they tell nothing about the tempo.
-    pub(super) fn of(grid: &Grid, rests: &[(Seconds, Seconds)]) -> Self {
+    /// So do those in `stills` (the same), where the next attack is long in coming, and those they bend.
+    pub(super) fn of(grid: &Grid, rests: &[(Seconds, Seconds)], stills: &[(Seconds, Seconds)]) -> Self {
         let mut logs: Vec<f64> =
             grid.beats().windows(2).map(|pair| (60.0 / (pair[1].0 - pair[0].0)).ln()).collect();
         pass_over_rests(&mut logs, grid, rests);
+        pass_over_stills(&mut logs, grid, stills);
         let holds = set_aside_holds(&mut logs);
         let jitter = noise(&logs, NEIGHBOURS).max(LEAST_NOISE);
         mend_misplaced(&mut logs, 3.0 * jitter);
@@ -150,6 +156,30 @@ fn pass_over_rests(logs: &mut [f64], grid: &Grid, rests: &[(Seconds, Seconds)]) 
         let silent: f64 = rests.iter().map(|rest| (rest.1.0.min(end) - rest.0.0.max(start)).max(0.0)).sum();
         if silent > 0.5 * (end - start) {
             logs[i] = logs[i - 1];
+        }
+    }
+}
+
+/// Gives every beat that passes in a still stretch the tempo before, and so the beats beside it that are like neither
+/// the tempo before nor the tempo after: the decoder bends them to reach across.
+fn pass_over_stills(logs: &mut [f64], grid: &Grid, stills: &[(Seconds, Seconds)]) {
+    let beats = grid.beats();
+    for &(start, end) in stills {
+        // An attack is a little off its beat.
+        let first = beats.partition_point(|beat| beat.0 <= start.0 + TOUCHING).saturating_sub(1);
+        let after = beats.partition_point(|beat| beat.0 < end.0 - TOUCHING).min(logs.len());
+        let middle = |from: usize, to: usize| {
+            let mut part = logs.get(from..to.min(logs.len())).unwrap_or_default().to_vec();
+            part.sort_by(f64::total_cmp);
+            part.get(part.len() / 2).copied()
+        };
+        let Some(before) = middle(first.saturating_sub(2 * NEIGHBOURS), first) else { continue };
+        let later = middle(after + BENT, after + BENT + NEIGHBOURS).unwrap_or(before);
+        let strange = |log: f64| (log - before).abs().min((log - later).abs()) > (1.0 + SUDDEN).ln();
+        for i in first.saturating_sub(BENT)..(after + BENT).min(logs.len()) {
+            if (first..after).contains(&i) || strange(logs[i]) {
+                logs[i] = if i < after { before } else { later };
+            }
         }
     }
 }

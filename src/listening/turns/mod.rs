@@ -4,10 +4,12 @@
 //! the sources and the trials. Everything is relative to the recording: gain changes nothing.
 
 mod climbs;
+mod held;
 mod level;
 mod pace;
 mod rests;
 
+pub(super) use held::{Still, stills};
 pub(super) use rests::{Quiet, quiet};
 
 use super::loudness::{BLOCKS, Envelope};
@@ -18,6 +20,8 @@ use crate::units::{Beat, Seconds};
 
 /// A sudden change this near a beat (in seconds) is said to be on it; sounds are felt as together within this.
 const ON_THE_BEAT: f64 = 0.12;
+/// A fermata's ends are attacks that were heard, and the beats there may be bent: only one as near as this is it.
+const AT_THE_ATTACK: f64 = 0.05;
 
 /// A turn before it has its place in the grid.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,7 +42,7 @@ fn sure(size: f64, least: f64) -> f64 {
 /// All turns, by ascending start. Without a grid those of loudness, and rests.
 ///
 /// `tempo` is the curve of the grid; `bars` tells how sure each bar is (turns of tempo are no surer than the beats
-/// they are read from).
+/// they are read from); `stills` are where the beat stands still.
 pub(super) fn turns(
     envelope: &Envelope,
     quiet: &Quiet,
@@ -46,6 +50,7 @@ pub(super) fn turns(
     pace: &Pace,
     tempo: &[TempoPoint],
     bars: &[Sureness],
+    stills: &[Still],
 ) -> Vec<Turn> {
     let beat = super::tempo::median(tempo).map(|bpm| bpm.beat_length());
     let mut found = level::turns(envelope, quiet, beat);
@@ -54,6 +59,7 @@ pub(super) fn turns(
         ..turn
     });
     found.extend(from_grid);
+    found.extend(held::fermatas(stills, envelope, quiet));
     found.extend(quiet.spans().into_iter().map(|(start, end)| {
         let least = super::tempo::beat_length(tempo, start).map_or(0.6, |beat| 0.8 * beat.0);
         Found {
@@ -71,6 +77,7 @@ pub(super) fn turns(
 
 /// Gives a turn its place in the grid.
 fn place(turn: Found, grid: &Grid) -> Turn {
+    let near = if turn.kind == TurnKind::Fermata { AT_THE_ATTACK } else { ON_THE_BEAT };
     let on_beat = |at: Seconds| -> (Seconds, Beat) {
         if grid.is_empty() {
             return (at, Beat(0.0));
@@ -78,7 +85,7 @@ fn place(turn: Found, grid: &Grid) -> Turn {
         let exact = Beat((grid.beat_at(at).0.max(0.0) * 1e3).round() / 1e3);
         let nearest = Beat(exact.0.round().min(grid.len() as f64));
         let there = grid.seconds_at(nearest);
-        if (there.0 - at.0).abs() <= ON_THE_BEAT { (there, nearest) } else { (at, exact) }
+        if (there.0 - at.0).abs() <= near { (there, nearest) } else { (at, exact) }
     };
     let (start, start_beat) = on_beat(turn.start);
     let (end, end_beat) = if turn.end == turn.start { (start, start_beat) } else { on_beat(turn.end) };
