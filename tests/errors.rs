@@ -377,6 +377,12 @@ fn a_hand_out_is_not_written_over_unasked() {
          grid first",
     );
     assert!(!room.path("empty.count-sheet.html").exists(), "a refusal leaves no file");
+    for (option, at) in [("--to", "nowhere"), ("--output", "nowhere/sheet.pdf")] {
+        room.refuses(
+            &["hand-out", "clicks.dance.json", "--sheet", option, at],
+            "there is no folder 'nowhere' to put hand-outs in; make it, or name another",
+        );
+    }
 }
 
 #[test]

@@ -376,6 +376,50 @@ fn stones_are_as_long_as_their_beats() {
     assert!((ratio - 140.0 / 112.0).abs() < 0.03, "{ratio}");
 }
 
+/// Rows of the map hold as many phrases as leave little of the sheet white.
+#[test]
+fn three_phrases_of_one_length_have_three_rows_and_four_have_two() {
+    let (dance, _) = rondo();
+    for (phrases, rows) in [(1, 1), (2, 2), (3, 3), (4, 2), (5, 2), (6, 2)] {
+        let letter = |index| farandole::grid::Phrase { start: index * 24, letter: "A".into() };
+        let grid = Grid::new(
+            (0..phrases * 24).map(|beat| Seconds(0.44 * beat as f64)).collect(),
+            (0..phrases * 24).step_by(3).collect(),
+            (0..phrases).map(letter).collect(),
+        );
+        let dance = Dance { grid: grid.expect("ascending"), ..dance.clone() };
+        let material = Material { dance: &dance, heard: None, paper: Paper::A4, notes: false };
+        let map = parsed(&make(Kind::ListeningMap, "svg", &material).expect("counts"));
+        let map = Document::parse(&map).expect("XML");
+        let mut tops: Vec<f64> = of_class(&map, "phrase").iter().map(|node| start(node).1).collect();
+        assert_eq!(tops.len(), phrases);
+        tops.dedup();
+        assert_eq!(tops.len(), rows, "{phrases} phrases");
+    }
+}
+
+#[test]
+fn moves_are_explained_two_side_by_side_and_read_one_after_the_other() {
+    let (dance, heard) = rondo();
+    let sheet = make(Kind::CountSheet, "pdf", &material(&dance, &heard)).expect("counts");
+    let seen = poppler("pdftotext", &["-enc", "UTF-8", "-layout", "-"], &sheet);
+    let explained = seen.split("The moves, and how to do them").nth(1).expect("the heading");
+    let two = |line: &&str| line.matches("Sitting: ").count() == 2;
+    assert!(explained.lines().any(|line| two(&line)), "{explained}");
+    let squeezed =
+        |text: &str| -> String { text.chars().filter(|c| !c.is_whitespace() && *c != '"').collect() };
+    let read = squeezed(&poppler("pdfinfo", &["-struct-text"], &sheet)).replace("P(block)", "");
+    for entry in dance.cues.iter().filter_map(|cue| dance.move_of(cue)) {
+        let caution = entry.caution.as_ref().map_or_else(String::new, |text| format!("Take care: {text}"));
+        let (seated, low) = (&entry.seated, &entry.low_impact);
+        let whole = format!(
+            "{}{}Sitting: {} \u{2013} {}Gently: {} \u{2013} {}{caution}",
+            entry.sign, entry.how, seated.words, seated.how, low.words, low.how
+        );
+        assert!(read.contains(&squeezed(&whole)), "'{whole}' in one piece in {read}");
+    }
+}
+
 #[test]
 fn the_landing_chart_shows_every_cue_and_how_far_each_turn_is_from_one() {
     let (dance, heard) = rondo();

@@ -10,7 +10,9 @@ use farandole::grid::{Anchor, Level};
 use farandole::listening::Remembered;
 use farandole::screen::colours::{Depth, Ink, Palette, Theme};
 use farandole::screen::desk::Again;
-use farandole::screen::repair::{Action, Effect, KEYS, Message, Readiness, Repairing, update, view};
+use farandole::screen::repair::{
+    Action, Effect, Group, KEYS, Message, Readiness, Repairing, help_pages, update, view,
+};
 use farandole::units::{Beat, Seconds};
 use goats::GOATS;
 use ratatui::buffer::Buffer;
@@ -380,19 +382,57 @@ fn the_picture_tells_counts_marks_sureness_and_what_changed() {
     assert_eq!(small[0], "window too small");
 }
 
+/// What a sentence says to do stands at its end, which is seen in the smallest usual window too.
 #[test]
-fn all_keys_fit_on_one_page_of_help_and_stand_in_the_docs() {
+fn a_long_sentence_has_two_rows() {
     let mut work = Work::new();
-    work.press(&[Action::Help]);
+    work.press(&[Action::Remove]);
+    let said = work.state.notice.clone().expect("the first beat stays");
     let lines = text(&picture(&work, 80, 24, Palette::default()));
+    let shown = format!("{} {}", lines[21].trim(), lines[22].trim());
+    assert_eq!(shown, said);
+    assert!(lines[23].contains("? help"), "{lines:#?}");
+}
+
+/// Every key stands once under its purpose, in the program at any size and in its page of the docs.
+#[test]
+fn all_keys_stand_in_the_help_and_in_the_docs_under_what_they_are_for() {
     let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/repairing.md"));
     let page = page.expect("the page is there");
-    for key in KEYS.iter().filter(|key| !key.help.is_empty()) {
-        assert!(lines.iter().any(|line| line.contains(key.help)), "'{}' is not on the screen", key.help);
-        let name = key.name.replace('|', "\\|");
-        let row = format!("| `{name}` | {} |", key.help);
-        assert!(page.contains(&row), "docs/repairing.md lacks the row\n{row}");
+    let written: Vec<&str> = page
+        .lines()
+        .skip_while(|line| *line != "## All keys")
+        .filter(|line| line.starts_with("### ") || line.starts_with("| "))
+        .filter(|line| !line.starts_with("| key |"))
+        .collect();
+    let mut wanted = Vec::new();
+    for group in Group::ALL {
+        wanted.push(format!("### {}", group.name()));
+        wanted.extend(group.keys().map(|key| format!("| {} | {} |", key.name.replace('|', "\\|"), key.help)));
     }
+    assert_eq!(written, wanted);
+    let explained = KEYS.iter().filter(|key| !key.help.is_empty()).count();
+    assert_eq!(wanted.len(), explained + Group::ALL.len(), "every key is in one group");
+
+    let mut work = Work::new();
+    for (width, height, pages) in [(80, 24, 2), (120, 40, 1), (200, 60, 1)] {
+        assert_eq!(help_pages((width, height)), pages, "{width}x{height}");
+        let mut lines = Vec::new();
+        for page in 0..pages {
+            work.state.help = Some(page);
+            lines.extend(text(&picture(&work, width, height, Palette::default())));
+        }
+        let all = lines.join("\n");
+        let shown = Group::ALL
+            .iter()
+            .map(|group| group.name())
+            .chain(KEYS.iter().map(|key| key.help).filter(|help| !help.is_empty()));
+        for words in shown {
+            assert_eq!(all.matches(&format!(" {words}")).count(), 1, "'{words}' at {width}x{height}:\n{all}");
+        }
+    }
+    work.press(&[Action::Home]);
+    assert_eq!(work.state.help, None, "any other key closes it");
 }
 
 #[test]

@@ -159,7 +159,7 @@ fn she_taps_along_with_clicks_while_it_plays() {
     let mut work = Work::new();
     work.keys("k");
     work.wanted.clear();
-    work.keys("m");
+    work.keys("c");
     assert!(work.wants(|effect| *effect == Effect::Click(true)));
     assert_eq!(work.notice(), "clicks on the beat");
     work.keys(" ");

@@ -1,4 +1,4 @@
-//! Another move for a place where one does not fit: the remedy that the editor applies in one step.
+//! Another move for a place where one does not fit, or one where none is: the remedy that the editor applies in one step.
 //!
 //! A move is offered only after the whole check has looked at the dance with it: what was found must be gone, and nothing
 //! may be found that was not there before.
@@ -7,13 +7,23 @@ use super::found;
 use super::rules::suits;
 use super::scene::{Scene, Step};
 use super::types::{Finding, Fix};
-use crate::dance::{Dance, Entry, Move, StepKind};
+use crate::dance::edit::{apply, plan};
+use crate::dance::{Dance, Entry, Move, MoveId, StepKind};
 use crate::listening::Articulation;
-use crate::units::Beat;
+use crate::units::{Beat, Counts};
 
-/// Moves that are tried on the whole dance before none is offered. Our decision: the check of a long dance with many
-/// faults must still be done before the teacher looks up.
+/// Moves that are tried on the whole dance before none is offered. Our decision.
 const MOST_TRIED: usize = 8;
+
+/// Cues that all tries of one check look at together. Our decision: the check of a thousand cues that all do not fit must
+/// still be done before the teacher looks up. It gives a dance of sixty cues 666 tries, and one of a thousand 40; where
+/// they are used up the finding stands without a move, and gets one once those before it are mended.
+const MOST_LOOKED_AT: usize = 40_000;
+
+/// How many tries a check of so many cues has.
+pub(super) fn tries(cues: usize) -> usize {
+    MOST_LOOKED_AT / cues.max(1)
+}
 
 /// What was found: rule, place and cue, and how often.
 pub(super) type Faults = Vec<(&'static str, Option<u64>, Option<usize>)>;
@@ -59,12 +69,53 @@ pub(super) fn replaced(
     let before = scene.faults.get_or_init(|| faults(&found(&Scene::new(dance, scene.heard, None))));
     let here = (finding.rule, finding.at.map(|at| at.0.to_bits()), finding.cue);
     for entry in candidates.into_iter().take(MOST_TRIED) {
+        if !scene.may_try() {
+            break;
+        }
         let changed = with(dance, step.index, entry);
         let after = faults(&found(&Scene::new(&changed, scene.heard, None)));
         if !after.contains(&here) && is_within(&after, before) {
             let remedy = format!("{} '{}' fits.", finding.remedy, entry.words);
             return Finding { remedy, ..finding }
                 .mended_by(Fix::ReplaceMove { cue: step.index, to: entry.id.clone() });
+        }
+    }
+    finding
+}
+
+/// The finding with a move to begin at a count where none does, if one of some moves and lengths does not bring other
+/// faults. The first that does is offered.
+pub(super) fn pinned(
+    scene: &Scene<'_>,
+    finding: Finding,
+    at: Beat,
+    offers: impl IntoIterator<Item = (MoveId, Counts)>,
+) -> Finding {
+    let Some(book) = scene.book else { return finding };
+    let before = scene.faults.get_or_init(|| faults(&found(&Scene::new(scene.dance, scene.heard, None))));
+    // A new cue gives those after it another number.
+    let unnumbered = |faults: &Faults| {
+        let mut faults: Faults = faults.iter().map(|&(rule, at, _)| (rule, at, None)).collect();
+        faults.sort_unstable();
+        faults
+    };
+    let before = unnumbered(before);
+    let here = (finding.rule, finding.at.map(|at| at.0.to_bits()), None);
+    for (movement, counts) in offers.into_iter().take(MOST_TRIED) {
+        if !scene.may_try() {
+            break;
+        }
+        let fix = Fix::Pin { at, counts, movement };
+        let mut changed = scene.dance.clone();
+        let planned = plan(&changed, book, &fix.command());
+        let done = planned.and_then(|planned| apply(&mut changed, planned.edit));
+        let Fix::Pin { movement, .. } = &fix else { continue };
+        let words = changed.moves.iter().find(|entry| entry.id == *movement).map(|entry| entry.words.clone());
+        let (Ok(_), Some(words)) = (done, words) else { continue };
+        let after = unnumbered(&faults(&found(&Scene::new(&changed, scene.heard, None))));
+        if !after.contains(&here) && is_within(&after, &before) {
+            let remedy = format!("{} '{words}' fits.", finding.remedy);
+            return Finding { remedy, ..finding }.mended_by(fix);
         }
     }
     finding

@@ -1,11 +1,11 @@
 //! What every rule looks at: the dance in the order of the music, and what was heard put on its counts.
 
-use super::replacing::Faults;
+use super::replacing::{self, Faults};
 use super::turns::{self, Shown};
 use crate::dance::{Cue, Dance, Move, MoveBook};
 use crate::listening::{Listening, PhraseCharacter};
 use crate::units::{Beat, Bpm, Counts, Seconds};
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 
 /// Letters of a cue that a finding quotes. Our decision.
 const LONGEST_QUOTE: usize = 40;
@@ -26,6 +26,8 @@ pub(super) struct Scene<'a> {
     tempi: Vec<Bpm>,
     /// What is found in the dance as it is, kept once it was asked for.
     pub(super) faults: OnceCell<Faults>,
+    /// How many moves may still be tried in the place of others.
+    pub(super) tries: Cell<usize>,
 }
 
 /// A cue in its place: positions and length are finite, the length is above zero.
@@ -90,9 +92,18 @@ impl<'a> Scene<'a> {
             })
             .collect();
         let tempi = (0..dance.grid.len()).map(|beat| dance.grid.tempo_at(Beat::from(beat))).collect();
-        let mut scene = Self { dance, heard, book, steps, turns: Vec::new(), tempi, faults: OnceCell::new() };
+        let tries = Cell::new(replacing::tries(order.len()));
+        let faults = OnceCell::new();
+        let mut scene = Self { dance, heard, book, steps, turns: Vec::new(), tempi, faults, tries };
         scene.turns = turns::shown(&scene);
         scene
+    }
+
+    /// Whether one more move may be tried in the place of another; counts it.
+    pub(super) fn may_try(&self) -> bool {
+        let left = self.tries.get();
+        self.tries.set(left.saturating_sub(1));
+        left > 0
     }
 
     /// When a position of the dance sounds.

@@ -2,8 +2,8 @@
 
 use super::scene::{Scene, Step};
 use super::types::Landing;
-use crate::dance::StepKind;
 use crate::dance::reading::SHORTEST_SHOWN;
+use crate::dance::{MoveId, StepKind};
 use crate::listening::{Turn, TurnKind};
 use crate::units::{Beat, Counts, Seconds};
 
@@ -37,6 +37,8 @@ pub(super) struct Shown {
     pub(super) kind: TurnKind,
     /// Where it begins.
     pub(super) at: Beat,
+    /// How long it goes on; nothing for a sudden change.
+    pub(super) lasts: Counts,
     /// The nearest step, as an index into the scene's steps, and how many counts later than the turn it begins.
     pub(super) nearest: Option<(usize, Counts)>,
 }
@@ -64,7 +66,8 @@ pub(super) fn shown(scene: &Scene<'_>) -> Vec<Shown> {
             .enumerate()
             .map(|(place, step)| (place, step.cue.at.since(at)))
             .min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()));
-        Shown { kind: turn.kind, at, nearest }
+        let lasts = grid.beat_at(turn.end).since(at);
+        Shown { kind: turn.kind, at, lasts, nearest }
     };
     heard
         .turns
@@ -144,6 +147,15 @@ pub(super) fn frozen(scene: &Scene<'_>, turn: &Shown) -> bool {
 
 fn freezes<'s, 'a>(scene: &'s Scene<'a>) -> impl Iterator<Item = &'s Step<'a>> {
     scene.steps.iter().filter(|step| step.movement.is_some_and(|entry| entry.step == StepKind::Freeze))
+}
+
+/// The move of the book that is stillness.
+const FREEZE: &str = "freeze";
+
+/// Freezes that would show a rest: as long as it, or longer where that is too short to be read and answered.
+pub(super) fn freezes_for(turn: &Shown) -> [(MoveId, Counts); 5] {
+    let long = turn.lasts.0.ceil().max(2.0);
+    [0.0, 1.0, 2.0, 4.0, 6.0].map(|more| (MoveId(FREEZE.into()), Counts(long + more)))
 }
 
 /// Each turn with the cue nearest to it.

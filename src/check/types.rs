@@ -2,7 +2,7 @@
 
 use super::scene::{Scene, Step};
 use crate::dance::edit::{Command, Over};
-use crate::dance::{MoveId, Side};
+use crate::dance::{Cue, MoveId, Side};
 use crate::listening::TurnKind;
 use crate::units::{Beat, Counts};
 use serde::Serialize;
@@ -91,6 +91,15 @@ pub enum Fix {
         /// The move that fits, of the dance or of the move book.
         to: MoveId,
     },
+    /// Begin a move where none begins.
+    Pin {
+        /// Where.
+        at: Beat,
+        /// For how long.
+        counts: Counts,
+        /// Which, of the dance or of the move book.
+        movement: MoveId,
+    },
 }
 
 impl Fix {
@@ -105,6 +114,9 @@ impl Fix {
             Self::Side { cue, side } => Command::SetSide { cue, side: Some(side) },
             Self::Remove { cue } => Command::RemoveCue { cue },
             Self::ReplaceMove { cue, ref to } => Command::ChangeMove { cue, to: Some(to.clone()) },
+            Self::Pin { at, counts, ref movement } => {
+                Command::AddCue { cue: Cue::new(at, counts, movement.clone()), over: Over::Erase }
+            }
         }
     }
 }

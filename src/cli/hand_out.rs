@@ -28,6 +28,11 @@ pub(super) fn run(options: &HandOut, output: &mut Output) -> Result<Outcome, Pro
     if let Some(taken) = wanted.iter().find(|file| file.path.exists() && !options.replace) {
         return Err(Problem::HandedOut { path: taken.path.clone() });
     }
+    // Said before the recording is listened to, which takes a while.
+    if let Some(missing) = wanted.iter().map(|file| shelf::folder_of(&file.path)).find(|path| !path.is_dir())
+    {
+        return Err(Problem::NoFolder { path: missing.to_owned() });
+    }
     let found = shelf::recording_for(&opened.dance, &options.dance, &mut |path| {
         let heard = hear::hear(path, &options.hearing, output)?;
         Ok((heard.identity, (heard.listening, path.to_owned())))

@@ -82,6 +82,12 @@ pub enum Problem {
         /// Which file.
         path: PathBuf,
     },
+    /// The folder for the hand-outs is missing, or is a file.
+    #[error("there is no folder '{}' to put hand-outs in; make it, or name another", path.display())]
+    NoFolder {
+        /// The folder.
+        path: PathBuf,
+    },
     /// A hand-out cannot be made.
     #[error("cannot make '{}': {source}", path.display())]
     HandOut {

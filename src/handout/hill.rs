@@ -61,6 +61,20 @@ pub(super) enum Signs {
     Blank,
 }
 
+/// Room to write a word by hand: a child of seven writes a word of eight letters in about so many points, and so high.
+/// Common practice, no source: exercise books for that age are ruled 8 mm apart.
+const BY_HAND: (f64, f64) = (80.0, 22.0);
+
+impl Signs {
+    /// Height of a row of words, or of lines for them, in points.
+    pub(super) fn level(self) -> f64 {
+        match self {
+            Self::Worded => LEVEL,
+            Self::Blank => BY_HAND.1,
+        }
+    }
+}
+
 impl Hill<'_> {
     /// Where an instant lies from left to right. Outside the stretch, outside the strip.
     pub(super) fn x(&self, at: Seconds) -> f64 {
@@ -130,7 +144,7 @@ impl Hill<'_> {
     }
 
     /// The landmarks of the stretch: a post on the path, and above it the word (or room for it) with a line as long as the
-    /// change takes. They need [`Hill::levels`] rows of [`LEVEL`] points above the hill.
+    /// change takes. They need [`Hill::levels`] rows of [`Signs::level`] points above the hill.
     pub(super) fn landmarks(&self, drawing: &mut Drawing, signs: Signs) {
         for (mark, place) in self.placed(signs) {
             self.landmark(drawing, mark, signs, place);
@@ -152,7 +166,7 @@ impl Hill<'_> {
             .iter()
             .map(|mark| {
                 let word = width(mark.word, SIGN, Weight::Regular);
-                let room = if signs == Signs::Worded { word } else { word.max(40.0) };
+                let room = if signs == Signs::Worded { word } else { word.max(BY_HAND.0) };
                 (self.x(mark.at), room, self.x(mark.until).min(edge))
             })
             .collect();
@@ -161,8 +175,13 @@ impl Hill<'_> {
 
     fn landmark(&self, drawing: &mut Drawing, mark: &Landmark, signs: Signs, place: Place) {
         let Place { post, x, room, line: end, level } = place;
-        let base = self.top - 8.0 - level as f64 * LEVEL;
-        drawing.line("post", (post, self.y(mark.at)), (post, base - SIGN), Pen::solid(Ink::BLACK, 0.8));
+        let base = self.top - 8.0 - level as f64 * signs.level();
+        drawing.line(
+            "post",
+            (post, self.y(mark.at)),
+            (post, base - signs.level() + LEVEL - SIGN),
+            Pen::solid(Ink::BLACK, 0.8),
+        );
         if end > post + 4.0 {
             // How long the change takes.
             drawing.line("change", (post, base + 2.5), (end, base + 2.5), Pen::solid(Ink::BLACK, 0.8));

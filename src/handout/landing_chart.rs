@@ -94,7 +94,8 @@ impl Chart<'_> {
             top += panel.height();
         }
         let key = "Filled circle: the turn is met within one count. Ring with a cross: it is not. The number: counts from the \
-                   turn to the nearest cue, + later, \u{2013} earlier.";
+                   turn to the nearest cue, + later, \u{2013} earlier. Loudness: thin, from moment to moment; thick, over three \
+                   seconds.";
         let key = fitted(key, Weight::Regular, inner, 1, &[8.5, 8.0, 7.0]);
         sheet.words(
             "key",

@@ -5,7 +5,7 @@
 
 use super::drawing::{Drawing, Ink, Path, Pen, Setting, Weight, fitted, wrapped};
 use super::form::{Badge, badges};
-use super::hill::{Across, Hill, LEVEL, Signs};
+use super::hill::{Across, Hill, Signs};
 use super::{Material, facts, like};
 use crate::grid::PhraseSpan;
 use crate::trail::Trail;
@@ -19,6 +19,10 @@ const FEWEST_ROWS: usize = 2;
 
 /// Rows of hills that fit on a sheet.
 const MOST_ROWS: usize = 4;
+
+/// Another row is begun, too, where the rows are then filled by so much more: three phrases of one length in two rows
+/// leave half of the second one white. Share of the rows; our decision.
+const WORTH_A_ROW: f64 = 0.15;
 
 /// A beat should be at least this wide, or another row is begun. Points; our decision.
 const WIDE_ENOUGH: f64 = 7.0;
@@ -65,7 +69,7 @@ pub(super) fn draw(material: &Material<'_>, answers: bool) -> Drawing {
             bottom: above + room - 46.0,
         };
         // Room for the words, or at least for the flags; the hill itself keeps half of the row.
-        hill.top += (LEVEL * hill.levels(signs) as f64).clamp(20.0, 0.5 * room) + 4.0;
+        hill.top += (signs.level() * hill.levels(signs) as f64).clamp(20.0, 0.5 * room) + 4.0;
         phrases(&mut sheet, material, &hill, row, &badges, answers);
         hill.stones(&mut sheet, 9.0);
         hill.landmarks(&mut sheet, signs);
@@ -100,21 +104,29 @@ fn rows<'a>(material: &Material<'a>, inner: f64) -> Vec<Row<'a>> {
     let lasts = |span: &PhraseSpan<'_>| at(span.end).since(at(span.start)).0;
     let total: f64 = spans.iter().map(|(_, span)| lasts(span)).sum();
     let shortest = grid.beats().windows(2).map(|pair| pair[1].0 - pair[0].0).fold(f64::INFINITY, f64::min);
-    let mut broken = Vec::new();
+    let mut broken: Vec<Spans<'a>> = Vec::new();
+    // How much of the rows is filled, and whether each beat has its width.
+    let (mut filled, mut wide) = (0.0, false);
     for count in FEWEST_ROWS.min(spans.len().max(1))..=MOST_ROWS {
         // The least length into which the phrases go in that many rows, within a tenth of a second.
         let mut cap =
             (total / count as f64).max(spans.iter().map(|(_, span)| lasts(span)).fold(0.0, f64::max));
-        loop {
-            broken = break_at(&spans, cap, &lasts);
-            if broken.len() <= count {
-                break;
+        let rows = loop {
+            let rows = break_at(&spans, cap, &lasts);
+            if rows.len() <= count {
+                break rows;
             }
             cap += 0.1;
+        };
+        let length = |row: &Spans<'a>| row.iter().map(|(_, span)| lasts(span)).sum::<f64>();
+        let longest = rows.iter().map(length).fold(1e-3, f64::max);
+        let fills = total / (rows.len().max(1) as f64 * longest);
+        if wide && fills < filled + WORTH_A_ROW {
+            continue;
         }
-        if shortest * inner / cap.max(1e-3) >= WIDE_ENOUGH {
-            break;
-        }
+        wide = shortest * inner / longest >= WIDE_ENOUGH;
+        filled = fills;
+        broken = rows;
     }
     broken
         .into_iter()

@@ -1,6 +1,8 @@
 //! Fitting things into a window: parts of an area, and texts that may be too long for it.
 
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// The rows of an area from `from` on, at most `rows` of them.
@@ -26,4 +28,21 @@ pub(super) fn cut(text: &str, width: u16) -> String {
         kept.push('…');
     }
     kept
+}
+
+/// Writes a text into the first row of an area, cut at its edge.
+pub(super) fn line(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
+    if !area.is_empty() {
+        buffer.set_stringn(area.x, area.y, text, usize::from(area.width), style);
+    }
+}
+
+/// Writes words of several inks one after another, from the left.
+pub(super) fn pieces(buffer: &mut Buffer, area: Rect, words: &[(&str, Style)]) {
+    let mut x = area.x;
+    for (text, style) in words {
+        let left = area.right().saturating_sub(x);
+        line(buffer, Rect { x, width: left, ..area }, text, *style);
+        x = x.saturating_add(u16::try_from(text.width()).unwrap_or(u16::MAX)).min(area.right());
+    }
 }

@@ -8,6 +8,7 @@ pub mod desk;
 mod fitting;
 pub mod floor;
 mod glyphs;
+mod help;
 mod inputs;
 pub mod keys;
 pub mod repair;

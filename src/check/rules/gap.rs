@@ -1,9 +1,14 @@
 //! Long stretches with nothing to do.
 
+use crate::check::replacing::pinned;
 use crate::check::scene::Scene;
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::counts;
+use crate::dance::MoveId;
 use crate::units::{Beat, Counts};
+
+/// The move of the book that asks for nothing but listening.
+const LISTEN: &str = "listen";
 
 /// Common practice, no source: two eights.
 const LONGEST_GAP: Counts = Counts(16.0);
@@ -28,7 +33,8 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         let gap = Beat(start.0.min(end.0)).since(busy_until);
         if gap.0 > LONGEST_GAP.0 {
             let message = format!("For {} there is nothing to do.", counts(gap));
-            findings.push(RULE.at(busy_until, message, "Add a cue, if only 'listen'."));
+            let finding = RULE.at(busy_until, message, "Add a cue, if only to listen.");
+            findings.push(pinned(scene, finding, busy_until, [(MoveId(LISTEN.into()), gap)]));
         }
         if let Some(step) = scene.steps.get(place) {
             busy_until = Beat(busy_until.0.max(step.cue.end().0));
@@ -39,7 +45,9 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::check::sketch::{dance, found, places};
+    use crate::check::types::Fix;
 
     #[test]
     fn sixteen_counts_may_pass_and_seventeen_may_not() {
@@ -47,6 +55,8 @@ mod tests {
         let findings = found("gap", &dance);
         assert_eq!(places(&findings), [24.0]);
         assert_eq!(findings[0].message, "For 17 counts there is nothing to do.");
+        let listen = Fix::Pin { at: Beat(24.0), counts: Counts(17.0), movement: MoveId("listen".into()) };
+        assert_eq!(findings[0].fix, Some(listen));
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! Jumping without a rest.
 
+use crate::check::replacing::replaced;
 use crate::check::scene::{Scene, Step};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::counts;
-use crate::dance::StepKind;
+use crate::dance::{Move, StepKind};
 use crate::units::{Beat, Counts};
 
 /// Common practice, no source: 8 to 16 jumps, then as much time at low impact.
@@ -38,7 +39,7 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
     let mut until: Option<Beat> = None;
     let mut finish = |bout: Option<Bout<'_, '_>>| {
         if let Some(bout) = bout.filter(|bout| bout.jumps > MOST_JUMPS) {
-            findings.push(RULE.at_cue(
+            let finding = RULE.at_cue(
                 bout.first,
                 format!(
                     "{:.0} jumps begin here without an equal rest ({} of jumping).",
@@ -46,7 +47,9 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
                     counts(Counts(bout.counts))
                 ),
                 format!("After {MOST_JUMPS:.0} jumps, give as many counts without jumping or running."),
-            ));
+            );
+            let calm = |entry: &Move| !matches!(entry.step, StepKind::Jump | StepKind::Run);
+            findings.push(replaced(scene, bout.first, finding, calm));
         }
     };
     for step in &scene.steps {
@@ -78,6 +81,7 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use crate::check::sketch::{dance, dance_at, found, places};
+    use crate::check::types::Fix;
 
     /// Reference signal T15: 32 jumps in a row are more than 16.
     #[test]
@@ -85,6 +89,7 @@ mod tests {
         let findings = found("jump-bout", &dance_at(168.0, 64).cue(0.0, 32.0, "jump"));
         assert_eq!(places(&findings), [0.0]);
         assert_eq!(findings[0].message, "32 jumps begin here without an equal rest (32 counts of jumping).");
+        assert!(matches!(findings[0].fix, Some(Fix::ReplaceMove { cue: 0, .. })), "{findings:?}");
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! Rests on which something other than stillness begins.
 
+use crate::check::replacing::pinned;
 use crate::check::scene::Scene;
-use crate::check::turns::{Meeting, meeting, stray_freeze};
+use crate::check::turns::{Meeting, freezes_for, meeting, stray_freeze};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::dance::StepKind;
 use crate::listening::TurnKind;
@@ -27,11 +28,12 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         let step = &scene.steps[place];
         let steps = step.movement.filter(|entry| !matches!(entry.step, StepKind::Freeze | StepKind::Still));
         if steps.is_some() {
-            findings.push(RULE.at_cue(
+            let finding = RULE.at_cue(
                 step,
                 format!("'{}' begins where the music rests.", step.named()),
                 "Put a freeze on the rest and let this move follow it.",
-            ));
+            );
+            findings.push(pinned(scene, finding, step.cue.at, freezes_for(turn)));
         }
     }
     findings
@@ -40,7 +42,9 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use crate::check::sketch::{dance, found_in, heard, places};
+    use crate::check::types::Fix;
     use crate::listening::TurnKind;
+    use crate::units::Beat;
 
     #[test]
     fn a_rest_is_for_stillness() {
@@ -49,6 +53,10 @@ mod tests {
             places(&found_in("rest-danced-through", &dance, &heard(&dance).turn(TurnKind::Rest, 16.0)))
         };
         assert_eq!(at_rest("march"), [16.0]);
+        let marched = dance().cue(8.0, 8.0, "sway").cue(16.0, 16.0, "march");
+        let found = found_in("rest-danced-through", &marched, &heard(&marched).turn(TurnKind::Rest, 16.0));
+        let Some(Fix::Pin { at, movement, .. }) = &found[0].fix else { panic!("{found:?}") };
+        assert_eq!((*at, movement.0.as_str()), (Beat(16.0), "freeze"));
         assert!(at_rest("freeze").is_empty());
         assert!(at_rest("sway").is_empty());
     }

@@ -1,9 +1,10 @@
 //! Turns that are met by a move which goes the other way.
 
+use crate::check::replacing::replaced;
 use crate::check::scene::{Scene, Step};
 use crate::check::turns::{Meeting, Shown, meeting, name};
 use crate::check::types::{Finding, Needs, Rule, Severity};
-use crate::dance::{Energy, StepKind};
+use crate::dance::{Energy, Move, StepKind};
 use crate::listening::TurnKind;
 
 pub(in crate::check) const RULE: Rule = Rule {
@@ -57,7 +58,11 @@ fn contradiction(scene: &Scene<'_>, turn: &Shown) -> Option<Finding> {
         name(turn.kind),
         before.named()
     );
-    against.then(|| RULE.at_cue(step, message, remedy))
+    let fits = |entry: &Move| match way {
+        Way::Grows => entry.energy.level() >= old,
+        Way::Shrinks => entry.energy.level() <= old,
+    };
+    against.then(|| replaced(scene, step, RULE.at_cue(step, message, remedy), fits))
 }
 
 /// What a step asks of the body; `None` for free words and freezes.
@@ -69,6 +74,7 @@ fn energy(step: &Step<'_>) -> Option<Energy> {
 mod tests {
     use super::*;
     use crate::check::sketch::{dance, found_in, heard, places};
+    use crate::check::types::Fix;
 
     /// What is found when a move of energy `after` follows one of energy 3 at a turn.
     fn at_a(kind: TurnKind, after: u8) -> Vec<Finding> {
@@ -87,8 +93,9 @@ mod tests {
             findings[0].message,
             "'clap' (energy 2 of 5) meets the crescendo after 'march' (energy 3)."
         );
-        assert_eq!(findings[0].remedy, "Choose a livelier move here.");
-        assert_eq!(at_a(TurnKind::Diminuendo, 4)[0].remedy, "Choose a calmer move here.");
+        assert!(findings[0].remedy.starts_with("Choose a livelier move here. '"), "{findings:?}");
+        assert!(matches!(findings[0].fix, Some(Fix::ReplaceMove { cue: 1, .. })), "{findings:?}");
+        assert!(at_a(TurnKind::Diminuendo, 4)[0].remedy.starts_with("Choose a calmer move here."));
     }
 
     #[test]

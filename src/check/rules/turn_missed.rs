@@ -1,11 +1,13 @@
 //! Turns of the music that no move shows.
 
+use crate::check::replacing::pinned;
 use crate::check::scene::Scene;
-use crate::check::turns::{Meeting, frozen, meeting, name, stray_freeze};
+use crate::check::turns::{Meeting, freezes_for, frozen, meeting, name, stray_freeze};
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::counts;
+use crate::dance::{MoveBook, MoveId};
 use crate::listening::TurnKind;
-use crate::units::Counts;
+use crate::units::{Beat, Counts};
 
 pub(in crate::check) const RULE: Rule = Rule {
     id: "turn-missed",
@@ -38,15 +40,42 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
                 if off.0 > 0.0 { "later" } else { "earlier" }
             ),
         };
-        findings.push(RULE.at(turn.at, message, "Begin a move here that shows it."));
+        let finding = RULE.at(turn.at, message, "Begin a move here that shows it.");
+        let at = Beat(turn.at.0.round().max(0.0));
+        findings.push(match turn.kind {
+            TurnKind::Rest | TurnKind::Fermata => pinned(scene, finding, at, freezes_for(turn)),
+            kind => pinned(scene, finding, at, showing(scene, kind, at)),
+        });
     }
     findings
 }
 
+/// Moves of the book that make a turn visible, for as long as the cue under it goes on or until the next one, and for as
+/// long as they last by themselves.
+fn showing(scene: &Scene<'_>, kind: TurnKind, at: Beat) -> Vec<(MoveId, Counts)> {
+    let under = scene.steps.iter().find(|step| step.cue.at.0 < at.0 && at.0 < step.until.0);
+    let next = scene.steps.iter().map(|step| step.cue.at).find(|start| start.0 >= at.0);
+    let until = under.map(|step| step.until).or(next).unwrap_or(scene.dance.grid.end());
+    let room = until.since(at);
+    let entries = scene.book.into_iter().flat_map(MoveBook::entries);
+    entries
+        .filter(|entry| entry.shows.contains(&kind) && entry.needs.is_empty())
+        .flat_map(|entry| {
+            let own = entry.movement.counts;
+            [Some(room), (own.0 < room.0).then_some(own)]
+                .into_iter()
+                .flatten()
+                .map(|counts| (entry.movement.id.clone(), counts))
+        })
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::check::sketch::{dance, found_in, heard, places};
-    use crate::listening::{Sureness, TurnKind};
+    use crate::check::types::Fix;
+    use crate::listening::Sureness;
 
     #[test]
     fn a_turn_with_a_cue_within_a_count_is_not_missed() {
@@ -70,6 +99,8 @@ mod tests {
             findings[0].message,
             "No move shows the crescendo: the nearest cue begins 8 counts earlier."
         );
+        let Some(Fix::Pin { at, .. }) = &findings[0].fix else { panic!("{findings:?}") };
+        assert_eq!(*at, Beat(24.0));
     }
 
     #[test]

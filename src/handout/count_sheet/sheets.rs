@@ -4,6 +4,7 @@ use super::pace::KEY;
 use super::row::Drawn;
 use super::rows::{Row, longest, rows};
 use super::{overview, words_of};
+use crate::dance::Move;
 use crate::handout::cautions::{GENERAL, moves_used};
 use crate::handout::drawing::{Drawing, Ink, Path, Pen, Setting, Weight, fitted, width, wrapped};
 use crate::handout::form::badges;
@@ -19,6 +20,15 @@ const HEAD: f64 = 20.0;
 
 /// Room between two rows.
 const GAP: f64 = 9.0;
+
+/// Room between two columns of moves.
+const BETWEEN: f64 = 16.0;
+
+/// How far what is said of a move stands in from its name.
+const INDENT: f64 = 10.0;
+
+/// From line to line, in sizes of the letters.
+const LEADING: f64 = 1.28;
 
 /// The sheets of a dance.
 pub(in crate::handout) fn sheets(material: &Material<'_>) -> Vec<Drawing> {
@@ -83,7 +93,7 @@ impl<'a> Paper<'a> {
 
     /// Lines of text, wrapped, from `indent` on; a new sheet where they need one.
     fn text(&mut self, role: &'static str, setting: Setting, indent: f64, text: &str) {
-        let leading = setting.size * 1.28;
+        let leading = setting.size * LEADING;
         for line in wrapped(text, setting.size, setting.weight, self.inner - indent) {
             self.need(leading);
             self.y += leading;
@@ -181,22 +191,22 @@ impl<'a> Paper<'a> {
             return;
         }
         self.heading("The moves, and how to do them sitting or gently", 60.0);
-        for entry in moves {
-            self.need(62.0);
-            self.y += 3.0;
-            self.text("move", Setting::bold(11.0), 0.0, &format!("{}  {}", entry.words, entry.sign));
-            self.text("how", Setting::plain(10.0), 14.0, &entry.how);
-            for (name, gentle) in [("Sitting", &entry.seated), ("Gently", &entry.low_impact)] {
-                self.text(
-                    "gentle",
-                    Setting::plain(10.0),
-                    14.0,
-                    &format!("{name}: {} \u{2013} {}", gentle.words, gentle.how),
-                );
+        let wide = 0.5 * (self.inner - BETWEEN);
+        let entries: Vec<Vec<Said>> = moves.into_iter().map(|entry| said(entry, wide)).collect();
+        // Two side by side, read from left to right: what a sheet for a stand says last takes little of it.
+        for pair in entries.chunks(2) {
+            let height = |entry: &Vec<Said>| entry.iter().map(Said::leading).sum::<f64>();
+            let high = pair.iter().map(height).fold(0.0, f64::max) + 4.0;
+            self.need(high);
+            for (left, entry) in [MARGIN, MARGIN + wide + BETWEEN].into_iter().zip(pair) {
+                let mut y = self.y + 3.0;
+                for line in entry {
+                    y += line.leading();
+                    let at = (left + line.indent, y - 0.28 * line.setting.size);
+                    self.sheet().words(line.role, at, line.setting, &line.words);
+                }
             }
-            if let Some(caution) = &entry.caution {
-                self.text("caution", Setting::bold(10.0), 14.0, &format!("Take care: {caution}"));
-            }
+            self.y += high;
         }
         let long: Vec<String> = self
             .material
@@ -249,6 +259,41 @@ impl<'a> Paper<'a> {
         }
         self.sheets
     }
+}
+
+/// A line of what is said of a move.
+struct Said {
+    role: &'static str,
+    setting: Setting,
+    indent: f64,
+    words: String,
+}
+
+impl Said {
+    /// Points from the line before it.
+    fn leading(&self) -> f64 {
+        self.setting.size * LEADING
+    }
+}
+
+/// A move with its gentle versions and its caution, in lines of some points.
+fn said(entry: &Move, wide: f64) -> Vec<Said> {
+    let mut lines = Vec::new();
+    let mut say = |role, setting: Setting, indent: f64, text: &str| {
+        for words in wrapped(text, setting.size, setting.weight, wide - indent) {
+            lines.push(Said { role, setting, indent, words });
+        }
+    };
+    say("move", Setting::bold(11.0), 0.0, &format!("{}  {}", entry.words, entry.sign));
+    say("how", Setting::plain(10.0), INDENT, &entry.how);
+    for (name, gentle) in [("Sitting", &entry.seated), ("Gently", &entry.low_impact)] {
+        let text = format!("{name}: {} \u{2013} {}", gentle.words, gentle.how);
+        say("gentle", Setting::plain(10.0), INDENT, &text);
+    }
+    if let Some(caution) = &entry.caution {
+        say("caution", Setting::bold(10.0), INDENT, &format!("Take care: {caution}"));
+    }
+    lines
 }
 
 /// What the sheets are called.

@@ -1,5 +1,6 @@
 //! The keys of repairing: one table that the program obeys and the help and the docs show.
 
+use crate::screen::help::Chapter;
 use crate::screen::keys::{Binding, line};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
@@ -39,6 +40,82 @@ pub enum Action {
     Help,
     Sheet,
     Leave,
+}
+
+/// What keys are for: under these the help and the docs gather them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// Going about.
+    Way,
+    /// Playing.
+    Hear,
+    /// One beat after the other.
+    Place,
+    /// All beats from here on.
+    Pace,
+    /// What the beats are counted in.
+    Count,
+    /// Comparing, undoing, leaving.
+    Keep,
+}
+
+impl Group {
+    /// All, in the order of the help.
+    pub const ALL: [Self; 6] = [Self::Way, Self::Hear, Self::Place, Self::Pace, Self::Count, Self::Keep];
+
+    /// What she wants to do.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Way => "Find the way",
+            Self::Hear => "Hear",
+            Self::Place => "Put beats where they are",
+            Self::Pace => "Count twice or half as fast",
+            Self::Count => "Count bars and phrases",
+            Self::Keep => "Keep",
+        }
+    }
+
+    /// Its lines of the table, but for those that the line before explains.
+    pub fn keys(self) -> impl Iterator<Item = &'static Binding<Action>> {
+        KEYS.iter().filter(move |binding| binding.action.group() == self && !binding.help.is_empty())
+    }
+}
+
+/// The table gathered for the help.
+pub(super) fn chapters() -> Vec<Chapter> {
+    let keys = |group: Group| group.keys().map(|binding| (binding.name, binding.help)).collect();
+    Group::ALL.iter().map(|&group| Chapter { name: group.name(), keys: keys(group) }).collect()
+}
+
+impl Action {
+    /// What it is for.
+    #[must_use]
+    pub fn group(self) -> Group {
+        match self {
+            Self::Left | Self::Right | Self::Up | Self::Down | Self::Home | Self::End => Group::Way,
+            Self::Play | Self::Clicks => Group::Hear,
+            Self::Tap
+            | Self::Earlier
+            | Self::Later
+            | Self::Insert
+            | Self::Remove
+            | Self::HoldLonger
+            | Self::HoldShorter => Group::Place,
+            Self::Halve | Self::Double | Self::ShiftHalf => Group::Pace,
+            Self::CountOne | Self::BarsOf(_) | Self::BarStart | Self::PhraseLength | Self::Along => {
+                Group::Count
+            }
+            Self::Compare
+            | Self::List
+            | Self::AsHeard
+            | Self::Undo
+            | Self::Redo
+            | Self::Help
+            | Self::Sheet
+            | Self::Leave => Group::Keep,
+        }
+    }
 }
 
 const BARS: &[KeyCode] = &[
@@ -95,7 +172,7 @@ pub const KEYS: &[Binding<Action>] = &[
         &[KeyCode::Char('f')],
         "f F",
         Action::HoldLonger,
-        "a fermata: hold this beat over the next one, or one less",
+        "fermata: hold this beat over the next, or one less",
         "fermata",
     ),
     line(&[KeyCode::Char('F')], "F", Action::HoldShorter, "", ""),
@@ -103,17 +180,11 @@ pub const KEYS: &[Binding<Action>] = &[
         &[KeyCode::Char('b')],
         "b",
         Action::Compare,
-        "show the beats as they were before, or as they are now",
+        "the beats as they were before, or as they are now",
         "before",
     ),
-    line(
-        &[KeyCode::Char('c')],
-        "c",
-        Action::Along,
-        "count one takes the moves along, or leaves them where they are",
-        "",
-    ),
-    line(&[KeyCode::Char('m')], "m", Action::Clicks, "metronome: clicks on the beat, or none", "clicks"),
+    line(&[KeyCode::Char('m')], "m", Action::Along, "count one takes the moves along, or lets them be", ""),
+    line(&[KeyCode::Char('c')], "c", Action::Clicks, "clicks on the beat, or none", "clicks"),
     line(&[KeyCode::Char('l')], "l", Action::List, "list your corrections; x takes one back", "list"),
     line(
         &[KeyCode::Char('o')],
@@ -122,24 +193,30 @@ pub const KEYS: &[Binding<Action>] = &[
         "return to what was heard: all corrections away",
         "as heard",
     ),
-    line(&[KeyCode::Char('u')], "u r", Action::Undo, "undo, redo", "undo"),
-    line(&[KeyCode::Char('r')], "r", Action::Redo, "", ""),
+    line(&[KeyCode::Char('u')], "u z", Action::Undo, "undo; do again what was undone", "undo"),
+    line(&[KeyCode::Char('z'), KeyCode::Char('r')], "z", Action::Redo, "", ""),
     line(&[KeyCode::Char('?')], "?", Action::Help, "these keys", "help"),
     line(&[KeyCode::Char('k')], "k", Action::Sheet, "to the count sheet", ""),
     line(
         &[KeyCode::Esc, KeyCode::Char('q')],
         "esc",
         Action::Leave,
-        "leave the repairing: back to where you came from",
+        "leave: back to where you came from",
         "leave",
     ),
 ];
 
-/// What a key asks for; keys with Ctrl or Alt ask for nothing, but Ctrl-C leaves.
+/// What a key asks for; keys with Ctrl or Alt ask for nothing, but Ctrl-C leaves, Ctrl-Z undoes and Ctrl-Y does again.
 #[must_use]
 pub fn action(key: KeyEvent) -> Option<Action> {
     if key.modifiers.contains(KeyModifiers::CONTROL) {
-        return (key.code == KeyCode::Char('c')).then_some(Action::Leave);
+        return match key.code {
+            KeyCode::Char('c') => Some(Action::Leave),
+            // As on the sheet.
+            KeyCode::Char('z') => Some(Action::Undo),
+            KeyCode::Char('y') => Some(Action::Redo),
+            _ => None,
+        };
     }
     if key.modifiers.contains(KeyModifiers::ALT) {
         return None;

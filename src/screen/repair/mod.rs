@@ -10,6 +10,6 @@ mod state;
 mod view;
 
 pub use follow::follow;
-pub use keys::{Action, KEYS};
+pub use keys::{Action, Group, KEYS};
 pub use state::{Effect, Message, Readiness, Repairing, update};
-pub use view::{beat_under, view};
+pub use view::{beat_under, help_pages, view};

@@ -142,8 +142,8 @@ pub struct Repairing {
     pub typing: Option<String>,
     /// Which correction is pointed at, while they are listed.
     pub listed: Option<usize>,
-    /// Whether the keys are shown.
-    pub help: bool,
+    /// Which page of the keys is shown, counted from 0.
+    pub help: Option<usize>,
     run: Option<Run>,
     asked: Option<Asked>,
     waiting: VecDeque<Action>,
@@ -175,7 +175,7 @@ impl Repairing {
             trouble: None,
             typing: None,
             listed: None,
-            help: false,
+            help: None,
             run: None,
             asked: None,
             waiting: VecDeque::new(),
@@ -388,8 +388,7 @@ impl Repairing {
     }
 
     fn act(&mut self, action: Action, dance: &Dance, now: Duration) -> Vec<Effect> {
-        if self.help {
-            self.help = false;
+        if self.help.take().is_some() {
             return Vec::new();
         }
         if self.typing.is_some() {
@@ -492,7 +491,7 @@ impl Repairing {
                 vec![if action == Action::Undo { Effect::Undo } else { Effect::Redo }]
             }
             Action::Help => {
-                self.help = true;
+                self.help = Some(0);
                 Vec::new()
             }
             Action::Sheet | Action::Leave => {
@@ -539,7 +538,7 @@ pub fn update(state: &mut Repairing, dance: &Dance, message: Message, now: Durat
         Message::Do(action) => state.act(action, dance, now),
         Message::Gesture(repair) => state.ask(repair, dance),
         Message::Point(beat) => {
-            let busy = state.help || state.typing.is_some() || state.listed.is_some();
+            let busy = state.help.is_some() || state.typing.is_some() || state.listed.is_some();
             if busy { Vec::new() } else { state.go(beat, dance) }
         }
         Message::Digit(digit) => {

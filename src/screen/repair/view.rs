@@ -2,7 +2,7 @@
 //!
 //! Nothing here changes anything: the picture is a function of the state and the window.
 
-use super::keys::KEYS;
+use super::keys::{KEYS, chapters};
 use super::state::{Readiness, Repairing};
 use crate::dance::Dance;
 use crate::grid::mend::compare;
@@ -10,7 +10,9 @@ use crate::grid::{Anchor, Grid};
 use crate::listening::Sureness;
 use crate::screen::colours::{Ink, Palette};
 use crate::screen::fitting::cut;
+use crate::screen::help;
 use crate::units::{Beat, Seconds};
+use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -53,8 +55,8 @@ pub fn view(state: &Repairing, dance: &Dance, palette: Palette, area: Rect, buff
         return;
     }
     let page = Page { state, dance, palette, grid: state.shown(dance) };
-    if state.help {
-        page.help(area, buffer);
+    if let Some(page) = state.help {
+        help::draw(&chapters(), "repairing the beats: all keys", page, palette, area, buffer);
         return;
     }
     page.head(area, buffer);
@@ -89,7 +91,7 @@ pub fn beat_under(
     (column, row): (u16, u16),
 ) -> Option<usize> {
     let area = Rect { x: 0, y: 0, width, height };
-    if width < LEAST.0 || height < LEAST.1 || state.help || state.listed.is_some() {
+    if width < LEAST.0 || height < LEAST.1 || state.help.is_some() || state.listed.is_some() {
         return None;
     }
     let page = Page { state, dance, palette: Palette::default(), grid: state.shown(dance) };
@@ -99,6 +101,12 @@ pub fn beat_under(
     let (lines, top) = page.seen(body);
     let line = lines.get(top + usize::from(row / Page::rows(body)))?;
     Some(line.beats.start + count).filter(|beat| line.beats.contains(beat))
+}
+
+/// How many pages the help has in a window of some columns and rows.
+#[must_use]
+pub fn help_pages(window: (u16, u16)) -> usize {
+    help::pages(&chapters(), window)
 }
 
 struct Page<'a> {
@@ -224,7 +232,12 @@ impl Page<'_> {
             let begins = cue.at.0 >= low - 1e-3;
             let width = usize::from(column(until).saturating_sub(column(from) + 1)).max(1);
             let words = self.dance.words_of(cue);
-            let words = if begins { format!("[{words} ") } else { format!(".. {words} ") };
+            // A word of two letters and a sign that it was cut says nothing.
+            let words = match (begins, width < 6) {
+                (true, _) => format!("[{words} "),
+                (false, true) => String::new(),
+                (false, false) => format!(".. {words} "),
+            };
             let mut text = cut(&words, width as u16);
             let rest = width.saturating_sub(text.width());
             text.extend(std::iter::repeat_n('-', rest));
@@ -309,14 +322,13 @@ impl Page<'_> {
         let y = area.height - 3;
         let since = &self.state.comparison;
         let marks = "t tapped  + placed  ~ held  < earlier  > later  n new";
-        let text = if self.state.showing_before {
+        let since = if self.state.showing_before {
             format!("b shows the beats as they are now: {}", compare(&self.state.before, &self.dance.grid))
         } else if since.is_nothing() {
             marks.to_owned()
         } else {
             format!("since you came: {since}")
         };
-        put(buffer, area, 1, y, &text, self.ink(Ink::Quiet));
         let (text, ink) = match (&self.state.typing, &self.state.readiness) {
             (Some(digits), _) => {
                 (format!("phrases of how many counts? {digits}_ (enter; esc leaves it)"), Ink::Mark)
@@ -330,7 +342,19 @@ impl Page<'_> {
             (None, Readiness::Never(why)) if self.state.notice.is_none() => (why.clone(), Ink::Mark),
             (None, _) => (self.state.notice.clone().unwrap_or_default(), Ink::Mark),
         };
-        put(buffer, area, 1, y + 1, &text, self.ink(ink));
+        // A sentence that needs both rows has them: its end says what to do.
+        let width = area.width.saturating_sub(2);
+        let mut said = wrapped(&text, usize::from(width));
+        if said.len() > 2 {
+            said[1] = cut(&format!("{} …", said[1]), width);
+        }
+        if let [first, second, ..] = &said[..] {
+            put(buffer, area, 1, y, first, self.ink(ink));
+            put(buffer, area, 1, y + 1, second, self.ink(ink));
+        } else {
+            put(buffer, area, 1, y, &cut(&since, width), self.ink(Ink::Quiet));
+            put(buffer, area, 1, y + 1, &text, self.ink(ink));
+        }
         let keys: Vec<String> = if self.state.listed.is_some() {
             ["up, down choose", "x takes it back", "enter goes there", "l closes"].map(str::to_owned).to_vec()
         } else {
@@ -358,15 +382,6 @@ impl Page<'_> {
         }
         let text: Vec<&str> = shown.into_iter().chain(last).map(String::as_str).collect();
         put(buffer, area, 1, 0, &text.join("  "), self.ink(Ink::Quiet));
-    }
-
-    fn help(&self, area: Rect, buffer: &mut Buffer) {
-        put(buffer, area, 1, 0, "repairing the beats: all keys (any key closes this)", self.ink(Ink::Now));
-        for (row, key) in KEYS.iter().filter(|key| !key.help.is_empty()).enumerate() {
-            let y = row as u16 + 1;
-            put(buffer, area, 1, y, key.name, self.ink(Ink::Next));
-            put(buffer, area, 10, y, key.help, self.ink(Ink::Quiet));
-        }
     }
 }
 

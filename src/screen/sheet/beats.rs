@@ -6,6 +6,7 @@ use super::update::turn_back;
 use crate::dance::edit::Selection;
 use crate::listening::Sureness;
 use crate::screen::desk::Again;
+use crate::screen::help;
 use crate::screen::repair::{self, Action, Message, Readiness, Repairing};
 use crate::units::Beat;
 use crossterm::event::{KeyCode, KeyEvent};
@@ -140,6 +141,13 @@ impl Sheet {
 
 /// A key while the beats are repaired.
 pub(super) fn pressed(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
+    let size = sheet.size;
+    if let Some(repairs) = &mut sheet.repairs
+        && let Some(page) = repairs.help
+    {
+        repairs.help = help::turned(page, repair::help_pages(size), key.code);
+        return Vec::new();
+    }
     let typing = sheet.repairs.as_ref().is_some_and(|repairs| repairs.typing.is_some());
     let message = match (typing, key.code) {
         (true, KeyCode::Char(digit)) => Message::Digit(digit),

@@ -45,11 +45,21 @@ impl Entry {
         self.at += 1;
     }
 
+    /// Empties the line that the place is in, as terminals do with theirs.
+    fn clear_line(&mut self) {
+        let (before, behind) = self.parts();
+        let from = before.rfind('\n').map_or(0, |at| at + 1);
+        let until = before.len() + behind.find('\n').unwrap_or(behind.len());
+        self.at = before[..from].chars().count();
+        self.text.replace_range(from..until, "");
+    }
+
     /// Takes a key of typing; whether it was one.
     pub fn key(&mut self, key: &KeyEvent) -> bool {
         let held = KeyModifiers::CONTROL | KeyModifiers::ALT;
         match key.code {
             KeyCode::Char(letter) if !key.modifiers.intersects(held) => self.put(letter),
+            KeyCode::Char('u') if key.modifiers == KeyModifiers::CONTROL => self.clear_line(),
             KeyCode::Backspace if self.at > 0 => {
                 self.at -= 1;
                 let byte = self.byte(self.at);
@@ -85,5 +95,17 @@ mod tests {
         assert!(!press(KeyCode::Enter));
         assert_eq!(entry.text(), "merz");
         assert_eq!(entry.parts(), ("", "merz"));
+    }
+
+    #[test]
+    fn a_line_is_emptied_and_its_neighbours_stay() {
+        let clear = KeyEvent::new(KeyCode::Char('u'), KeyModifiers::CONTROL);
+        let mut entry = Entry::of("März\nApril\nMai");
+        entry.at = 7;
+        assert!(entry.key(&clear));
+        assert_eq!(entry.parts(), ("März\n", "\nMai"));
+        let mut entry = Entry::of("stamp, stamp, clap");
+        assert!(entry.key(&clear));
+        assert_eq!(entry, Entry::default());
     }
 }

@@ -1,5 +1,6 @@
 //! The keys of the count sheet: one table that the program obeys and that the key line and the help show.
 
+use crate::screen::help::Chapter;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 /// What can be asked for on the sheet.
@@ -99,6 +100,12 @@ impl Group {
     pub fn keys(self) -> impl Iterator<Item = &'static Binding> {
         KEYS.iter().filter(move |binding| binding.action.group() == self)
     }
+}
+
+/// The table gathered for the help.
+pub(super) fn chapters() -> Vec<Chapter> {
+    let keys = |group: Group| group.keys().map(|binding| (binding.name, binding.help)).collect();
+    Group::ALL.iter().map(|&group| Chapter { name: group.name(), keys: keys(group) }).collect()
 }
 
 impl Action {
@@ -286,11 +293,16 @@ pub(super) const CHOOSING: &[Plain] = &[
 ];
 
 /// Keys while something is written.
-pub(super) const WRITING: &[Plain] = &[("enter", "done"), ("esc", "leave it as it was")];
+pub(super) const WRITING: &[Plain] =
+    &[("enter", "done"), ("ctrl-u", "clear the line"), ("esc", "leave it as it was")];
 
 /// Keys while notes are written, which may have several lines.
-pub(super) const WRITING_NOTES: &[Plain] =
-    &[("enter", "done"), ("alt-enter or ctrl-j", "a new line"), ("esc", "leave it as it was")];
+pub(super) const WRITING_NOTES: &[Plain] = &[
+    ("enter", "done"),
+    ("alt-enter or ctrl-j", "a new line"),
+    ("ctrl-u", "clear the line"),
+    ("esc", "leave it as it was"),
+];
 
 /// What a key asks for on the sheet.
 #[must_use]

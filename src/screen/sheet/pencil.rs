@@ -3,6 +3,7 @@
 use super::keys::Action;
 use super::state::{Effect, Sheet};
 use super::update::{go, stepped, turn};
+use crate::check::Fix;
 use crate::dance::Side;
 use crate::dance::edit::{Command, Over};
 use crate::units::Beat;
@@ -132,7 +133,8 @@ fn hand_on(sheet: &mut Sheet) -> Vec<Effect> {
     let names: Vec<String> = into.iter().map(|index| (index + 1).to_string()).collect();
     let effects = sheet.perform(&Command::RepeatPhrase { phrase, into, mirror: false });
     if !effects.is_empty() {
-        sheet.say(format!("phrase {} is now danced in phrase {} too", phrase + 1, names.join(", ")));
+        let plural = if names.len() == 1 { "" } else { "s" };
+        sheet.say(format!("phrase {} is now danced in phrase{plural} {} too", phrase + 1, names.join(", ")));
     }
     effects
 }
@@ -148,7 +150,13 @@ fn mend(sheet: &mut Sheet) -> Vec<Effect> {
     };
     match &finding.fix {
         Some(fix) => {
-            let remedy = finding.remedy.clone();
+            // Of the ways that a remedy names, a move in another's place is one.
+            let remedy = match fix {
+                Fix::ReplaceMove { to, .. } | Fix::Pin { movement: to, .. } => {
+                    format!("'{}' is pinned here; u takes it back", sheet.named(to))
+                }
+                _ => finding.remedy.clone(),
+            };
             let effects = sheet.perform(&fix.command());
             if !effects.is_empty() {
                 sheet.say(format!("done: {remedy}"));

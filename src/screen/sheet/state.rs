@@ -180,6 +180,8 @@ pub struct Sheet {
     pub report: Option<Report>,
     /// Of which state of the dance.
     pub checked: u64,
+    /// Which finding of the report she is at, while she goes from one to the next.
+    pub visited: Option<usize>,
     /// The number of this state.
     pub state: u64,
     /// Where the music is.
@@ -260,6 +262,7 @@ impl Sheet {
             tempi: (0.0, 0.0),
             report: None,
             checked: 0,
+            visited: None,
             state: 1,
             heard: Heard::default(),
             round: false,
@@ -409,10 +412,14 @@ impl Sheet {
         self.dance.grid.phrase_at(self.cursor)
     }
 
-    /// What the check says about the cursor's count, the gravest first; then what it says of the cue under it.
+    /// The finding she has gone to; else what the check says about the cursor's count, the gravest first; then what it
+    /// says of the cue under it.
     #[must_use]
     pub fn finding_here(&self) -> Option<&Finding> {
         let report = self.report.as_ref()?;
+        if let Some(finding) = self.visited.and_then(|index| report.findings.get(index)) {
+            return Some(finding);
+        }
         let here =
             |finding: &&Finding| finding.at.is_some_and(|at| (at.0 - self.cursor.0).abs() < 0.5 + 1e-6);
         let cue = self.cue_here().filter(|_| self.checked == self.state);
@@ -429,6 +436,13 @@ impl Sheet {
     #[must_use]
     pub fn found(&self, typed: &str) -> Vec<&Move> {
         self.book.search(typed)
+    }
+
+    /// What a move is called: in the dance, or in the book.
+    #[must_use]
+    pub fn named<'a>(&'a self, id: &'a MoveId) -> &'a str {
+        let own = self.dance.moves.iter().find(|entry| entry.id == *id);
+        own.or_else(|| self.book.get(id)).map_or(id.0.as_str(), |entry| entry.words.as_str())
     }
 
     /// Whether what is on the screen is not in the file yet.

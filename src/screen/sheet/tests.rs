@@ -205,3 +205,43 @@ fn it_is_drawn_at_every_size_and_shows_what_matters() {
         assert!(picture.contains(words), "'{words}' in\n{picture}");
     }
 }
+
+#[test]
+fn every_finding_is_visited_also_where_several_stand_on_one_count() {
+    let mut sheet = sheet(&[("march", 0.0, 1.0), ("hop", 1.0, 1.0), ("tiptoe", 2.0, 30.0)]);
+    sheet.dance.moves.iter_mut().for_each(|entry| entry.seated.words.clear());
+    let report = check(&sheet.dance, None);
+    let (all, state) = (report.findings.clone(), sheet.state);
+    assert!(all.iter().any(|one| one.at.is_none()), "{all:?}");
+    assert!(all.windows(2).any(|pair| pair[0].at.is_some() && pair[0].at == pair[1].at), "{all:?}");
+    update(&mut sheet, Message::Checked(state, Box::new(report)));
+    let mut seen = Vec::new();
+    for _ in 0..=all.len() {
+        keys(&mut sheet, "v");
+        let shown = sheet.finding_here().expect("there are findings").clone();
+        assert!(shown.at.is_none_or(|at| (at.0 - sheet.cursor.0).abs() <= 0.5), "{shown:?}");
+        seen.push(shown);
+    }
+    let first = all.iter().position(|one| *one == seen[0]).expect("one of them");
+    let round: Vec<_> = all.iter().cycle().skip(first).take(all.len() + 1).cloned().collect();
+    assert_eq!(seen, round);
+    press(&mut sheet, KeyCode::Right);
+    assert_eq!(sheet.visited, None, "going on by oneself ends it");
+}
+
+/// What a key does about a finding stands there however long the finding is.
+#[test]
+fn the_way_out_is_never_cut_off() {
+    let mut sheet =
+        sheet(&[("march", 0.0, 1.0), ("stamp, stamp, clap and then all the way round", 1.0, 1.0)]);
+    let report = check(&sheet.dance, None);
+    let state = sheet.state;
+    let count = report.findings.len();
+    update(&mut sheet, Message::Checked(state, Box::new(report)));
+    for _ in 0..count {
+        keys(&mut sheet, "v");
+        let picture = text(&mut sheet, 80, 24);
+        let foot: Vec<&str> = picture.lines().skip(20).flat_map(str::split_whitespace).collect();
+        assert!(foot.join(" ").contains("i ignores it)"), "{picture}");
+    }
+}

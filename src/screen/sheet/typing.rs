@@ -108,7 +108,8 @@ fn chosen(sheet: &mut Sheet, purpose: &Purpose, id: MoveId) -> Vec<Effect> {
         Purpose::Replace(from) => {
             let effects = sheet.perform(&Command::ReplaceMove { from: from.clone(), to: id.clone() });
             if !effects.is_empty() {
-                sheet.say(format!("'{}' is now '{}' everywhere", from.0, id.0));
+                let words = format!("'{}' is now '{}' everywhere", sheet.named(from), sheet.named(&id));
+                sheet.say(words);
             }
             effects
         }

@@ -1,6 +1,6 @@
 //! What a key, the mouse, the clock or an answer changes on the sheet.
 
-use super::keys::{Action, action};
+use super::keys::{Action, action, chapters};
 use super::state::{Ask, Effect, Grain, Mode, Music, Sheet};
 use super::{beats, mouse, pencil, typing};
 use crate::check::Report;
@@ -8,6 +8,7 @@ use crate::grid::mend::Repair;
 use crate::listening::{Listening, Sureness};
 use crate::screen::colours::Theme;
 use crate::screen::desk::{Again, Choice};
+use crate::screen::help;
 use crate::screen::repair;
 use crate::sound::{Heard, Speed};
 use crate::units::Beat;
@@ -98,6 +99,7 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
             if number == sheet.state {
                 sheet.report = Some(*report);
                 sheet.checked = number;
+                sheet.visited = None;
                 let scroll = sheet.scroll;
                 sheet.lay_out();
                 // What the check adds must not move the paper under her eyes more than needed.
@@ -167,16 +169,8 @@ pub(super) fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
             act(sheet, action)
         }
         Mode::Help(page) => {
-            let pages = super::view::help_pages(sheet.size);
-            sheet.mode = match key.code {
-                KeyCode::Down | KeyCode::Right | KeyCode::PageDown | KeyCode::Char(' ') if pages > 1 => {
-                    Mode::Help((page + 1).min(pages - 1))
-                }
-                KeyCode::Up | KeyCode::Left | KeyCode::PageUp if pages > 1 => {
-                    Mode::Help(page.min(pages - 1).saturating_sub(1))
-                }
-                _ => Mode::Sheet,
-            };
+            let pages = help::pages(&chapters(), sheet.size);
+            sheet.mode = help::turned(page, pages, key.code).map_or(Mode::Sheet, Mode::Help);
             Vec::new()
         }
         Mode::Ask(ask) => answered(sheet, ask, key),
@@ -235,6 +229,9 @@ fn resume(sheet: &mut Sheet) {
 
 fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
     use Action as A;
+    if !matches!(action, A::NextFinding | A::Mend | A::Ignore | A::Help | A::Play | A::Clicks) {
+        sheet.visited = None;
+    }
     // A hint goes once it was followed.
     sheet.hint = match (sheet.hint, action) {
         (1, A::Longer | A::Shorter | A::Undo) => 2,
@@ -311,6 +308,7 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
 /// Puts the cursor somewhere, and lets go of a selection.
 pub(super) fn go(sheet: &mut Sheet, at: Beat) {
     sheet.anchor = None;
+    sheet.visited = None;
     sheet.cursor = sheet.inside(at);
     sheet.show_cursor();
 }
@@ -410,25 +408,30 @@ pub(super) fn turn(sheet: &Sheet, on: bool) -> Option<Beat> {
     found.copied().map(Beat)
 }
 
+/// To the finding after the one that is shown, in the order of the music; those about the whole dance come first. Each is
+/// visited, also where several stand on one count.
 fn next_finding(sheet: &mut Sheet) {
     let Some(report) = &sheet.report else {
         sheet.say("the check is not done yet");
         return;
     };
-    let places: Vec<Beat> = report.findings.iter().filter_map(|finding| finding.at).collect();
-    let whole: Vec<String> = report
-        .findings
-        .iter()
-        .filter(|finding| finding.at.is_none())
-        .map(|finding| format!("{} {}", finding.message, finding.remedy))
-        .collect();
-    let next = places.iter().find(|at| at.0 > sheet.cursor.0 + 0.5);
-    match (next.or(places.first()).copied(), whole.first()) {
-        // Findings about turns lie between counts; from the nearest count they are seen.
-        (Some(at), _) => go(sheet, Beat(at.0.round().max(0.0))),
-        (None, Some(text)) => sheet.say(text.clone()),
-        (None, None) => sheet.say("the check finds nothing to mend"),
+    let findings = &report.findings;
+    let shown = sheet.finding_here().and_then(|here| findings.iter().position(|other| other == here));
+    let behind = |index: usize| findings[index].at.is_some_and(|at| at.0 > sheet.cursor.0 + 0.5);
+    let next = match shown {
+        Some(index) => index + 1,
+        None => (0..findings.len()).find(|&index| behind(index)).unwrap_or(0),
+    };
+    let next = if next < findings.len() { next } else { 0 };
+    let Some(at) = findings.get(next).map(|finding| finding.at) else {
+        sheet.say("the check finds nothing to mend");
+        return;
+    };
+    // Findings about turns lie between counts; from the nearest count they are seen.
+    if let Some(at) = at {
+        go(sheet, Beat(at.0.round().max(0.0)));
     }
+    sheet.visited = Some(next);
 }
 
 /// Undoes, or does again.

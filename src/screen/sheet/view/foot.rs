@@ -99,14 +99,15 @@ fn state(sheet: &Sheet) -> String {
 
 /// The most important thing there is to say.
 fn said(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
+    // What a key does about it, which is never cut off.
+    let mut way = String::new();
     let (ink, text) = if let Some(trouble) = &sheet.trouble {
         (Ink::Mark, trouble.clone())
     } else if let Some((notice, _)) = &sheet.notice {
         (Ink::Now, notice.clone())
     } else if let Some(finding) = sheet.finding_here() {
-        let way = if finding.fix.is_some() { "f fixes it so, i ignores it" } else { "i ignores it" };
-        let sign = mark(finding.severity);
-        (Ink::Mark, format!("{sign} {} {} ({way})", finding.message, finding.remedy))
+        way = if finding.fix.is_some() { " (f fixes it so, i ignores it)" } else { " (i ignores it)" }.into();
+        (Ink::Mark, format!("{} {} {}", mark(finding.severity), finding.message, finding.remedy))
     } else if let Some(hint) = HINTS.get(sheet.hint).filter(|_| sheet.read_only.is_none()) {
         // Before the reasons of a draft, which stand on every count of it: the hint goes once it was followed.
         (Ink::Quiet, (*hint).to_owned())
@@ -118,12 +119,14 @@ fn said(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         return;
     };
     let width = area.width.saturating_sub(2);
-    let mut lines = wrap(&text, width);
+    let mut lines = wrap(&format!("{text}{way}"), width);
     let fits = usize::from(area.height);
     if lines.len() > fits && fits > 0 {
+        lines = wrap(&text, width);
         lines.truncate(fits);
         if let Some(last) = lines.last_mut() {
-            *last = cut(&format!("{last} …"), width);
+            let room = width.saturating_sub(u16::try_from(way.width()).unwrap_or(u16::MAX));
+            *last = cut(&format!("{last} …"), room) + &way;
         }
     }
     for (row, text) in (0..area.height).zip(&lines) {

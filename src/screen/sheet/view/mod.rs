@@ -1,21 +1,19 @@
 //! Drawing the sheet: a function of what it knows, at any size.
 
 mod foot;
-mod help;
 mod panel;
 mod written;
 
-pub(super) use help::help_pages;
-
 use super::state::{Mode, Sheet};
 use crate::screen::colours::Ink;
-use crate::screen::fitting::{cut, rows};
+use crate::screen::fitting::{cut, line, pieces, rows};
 use crate::screen::floor::path;
+use crate::screen::help;
 use crate::screen::repair;
+use crate::screen::sheet::keys::chapters;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
 /// From how many rows on the whole piece is shown as a path over the paper.
@@ -72,7 +70,7 @@ pub fn draw(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         return;
     }
     if let Mode::Help(page) = sheet.mode {
-        help::help(sheet, page, area, buffer);
+        help::draw(&chapters(), "all keys", page, sheet.palette, area, buffer);
         return;
     }
     if let Some(repairs) = &sheet.repairs {
@@ -135,22 +133,6 @@ fn head(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         line(buffer, right, &place, sheet.palette.style(Ink::Quiet));
     } else {
         line(buffer, area, &cut(&title, area.width), sheet.palette.style(Ink::Now));
-    }
-}
-
-fn line(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
-    if !area.is_empty() {
-        buffer.set_stringn(area.x, area.y, text, usize::from(area.width), style);
-    }
-}
-
-/// Writes words of several inks one after another, from the left.
-fn pieces(buffer: &mut Buffer, area: Rect, words: &[(&str, Style)]) {
-    let mut x = area.x;
-    for (text, style) in words {
-        let left = area.right().saturating_sub(x);
-        line(buffer, Rect { x, width: left, ..area }, text, *style);
-        x = x.saturating_add(u16::try_from(text.width()).unwrap_or(u16::MAX)).min(area.right());
     }
 }
 

@@ -55,7 +55,7 @@ pub(super) fn choose(
             let words = sheet.cue(*index).map_or("", |cue| sheet.dance.words_of(cue));
             format!("another move for '{words}'")
         }
-        Purpose::Replace(id) => format!("another move for every '{}'", id.0),
+        Purpose::Replace(id) => format!("another move for every '{}'", sheet.named(id)),
     };
     edge(sheet, rows(area, 0, 1), &title, buffer);
     let quiet = sheet.palette.style(Ink::Quiet);
@@ -91,12 +91,12 @@ pub(super) fn choose(
 
 pub(super) fn write(sheet: &Sheet, about: &About, entry: &Entry, area: Rect, buffer: &mut Buffer) {
     let (title, hint) = match about {
-        About::Words(Some(_)) => ("words of this cue", "nothing brings the move's own words back"),
+        About::Words(Some(_)) => ("words of this cue", "left empty, the move's own words come back"),
         About::Words(None) => ("free words for this count", "one to four words can be read in time"),
-        About::Lead(_) => ("how many counts early is it called?", "nothing lets the words' length decide"),
+        About::Lead(_) => ("how many counts early is it called?", "left empty, the words' length decides"),
         About::Why(_) => ("why is this cue here?", "a note of yours; the class does not see it"),
         About::Question(_) => {
-            ("a question to the class", "next comes its answer; nothing takes a question away")
+            ("a question to the class", "next comes its answer; left empty, the question goes away")
         }
         About::Answer(..) => ("its answer", "hidden until you uncover it"),
         About::Notes => ("notes to yourself on this dance", ""),
