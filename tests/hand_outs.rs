@@ -420,6 +420,33 @@ fn moves_are_explained_two_side_by_side_and_read_one_after_the_other() {
     }
 }
 
+/// The moves, how to do them and the rights are read together: where they do not all fit under the last row they begin a sheet.
+#[test]
+fn no_sheet_holds_the_rights_alone() {
+    for phrases in 1..12 {
+        let (mut dance, _) = rondo();
+        let letter = |index| farandole::grid::Phrase { start: index * 16, letter: "A".into() };
+        let grid = Grid::new(
+            (0..phrases * 16).map(|beat| Seconds(0.5 * beat as f64)).collect(),
+            (0..phrases * 16).step_by(4).collect(),
+            (0..phrases).map(letter).collect(),
+        );
+        dance.grid = grid.expect("ascending");
+        for paper in [Paper::A4, Paper::Letter] {
+            let material = Material { dance: &dance, heard: None, paper, notes: false };
+            let sheet = make(Kind::CountSheet, "pdf", &material).expect("counts");
+            let words = poppler("pdftotext", &["-enc", "UTF-8", "-"], &sheet);
+            let last =
+                words.split('\u{c}').filter(|page| !page.trim().is_empty()).next_back().expect("a sheet");
+            assert!(last.contains("Rights in the recording"), "{last}");
+            assert!(
+                last.contains("The moves, and how to do them"),
+                "{phrases} phrases on {paper:?}:\n{last}"
+            );
+        }
+    }
+}
+
 #[test]
 fn the_landing_chart_shows_every_cue_and_how_far_each_turn_is_from_one() {
     let (dance, heard) = rondo();

@@ -54,13 +54,19 @@ pub(in crate::handout) fn sheets(material: &Material<'_>) -> Vec<Drawing> {
         drawn.draw(paper.sheet(), y, badge);
         paper.y += drawn.height() + GAP;
     }
-    paper.moves();
-    paper.notes();
-    paper.rights();
-    paper.finish()
+    // What is said at the end stays together where that takes no sheet more: else the last one might hold the rights alone.
+    let mut apart = paper.clone();
+    apart.need(f64::INFINITY);
+    for paper in [&mut paper, &mut apart] {
+        paper.moves();
+        paper.notes();
+        paper.rights();
+    }
+    if apart.sheets.len() <= paper.sheets.len() { apart.finish() } else { paper.finish() }
 }
 
 /// The sheets so far, and where the last one goes on.
+#[derive(Clone)]
 struct Paper<'a> {
     material: &'a Material<'a>,
     sheets: Vec<Drawing>,
