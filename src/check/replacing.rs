@@ -91,6 +91,18 @@ pub(super) fn pinned(
     at: Beat,
     offers: impl IntoIterator<Item = (MoveId, Counts)>,
 ) -> Finding {
+    let fixes = offers.into_iter().map(|(movement, counts)| Fix::Pin { at, counts, movement });
+    let bare = finding.remedy.clone();
+    let finding = tried(scene, finding, fixes);
+    let Some(Fix::Pin { movement, .. }) = &finding.fix else { return finding };
+    let own = scene.dance.moves.iter().find(|entry| entry.id == *movement);
+    let entry = own.or_else(|| scene.book?.get(movement));
+    let remedy = entry.map_or_else(|| bare.clone(), |entry| format!("{bare} '{}' fits.", entry.words));
+    Finding { remedy, ..finding }
+}
+
+/// The finding with the first of some remedies after which it is gone and nothing else is found.
+pub(super) fn tried(scene: &Scene<'_>, finding: Finding, fixes: impl IntoIterator<Item = Fix>) -> Finding {
     let Some(book) = scene.book else { return finding };
     let before = scene.faults.get_or_init(|| faults(&found(&Scene::new(scene.dance, scene.heard, None))));
     // A new cue gives those after it another number.
@@ -101,21 +113,18 @@ pub(super) fn pinned(
     };
     let before = unnumbered(before);
     let here = (finding.rule, finding.at.map(|at| at.0.to_bits()), None);
-    for (movement, counts) in offers.into_iter().take(MOST_TRIED) {
+    for fix in fixes.into_iter().take(MOST_TRIED) {
         if !scene.may_try() {
             break;
         }
-        let fix = Fix::Pin { at, counts, movement };
         let mut changed = scene.dance.clone();
-        let planned = plan(&changed, book, &fix.command());
-        let done = planned.and_then(|planned| apply(&mut changed, planned.edit));
-        let Fix::Pin { movement, .. } = &fix else { continue };
-        let words = changed.moves.iter().find(|entry| entry.id == *movement).map(|entry| entry.words.clone());
-        let (Ok(_), Some(words)) = (done, words) else { continue };
+        let done = plan(&changed, book, &fix.command()).and_then(|planned| apply(&mut changed, planned.edit));
+        if done.is_err() {
+            continue;
+        }
         let after = unnumbered(&faults(&found(&Scene::new(&changed, scene.heard, None))));
         if !after.contains(&here) && is_within(&after, &before) {
-            let remedy = format!("{} '{words}' fits.", finding.remedy);
-            return Finding { remedy, ..finding }.mended_by(fix);
+            return finding.mended_by(fix);
         }
     }
     finding

@@ -1,5 +1,6 @@
 //! One move for too long.
 
+use crate::check::replacing::replaced;
 use crate::check::scene::Scene;
 use crate::check::types::{Finding, Needs, Rule, Severity};
 use crate::check::wording::counts;
@@ -25,14 +26,15 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         scene.runs(|before, after| before.movement.is_some() && before.cue.movement == after.cue.movement);
     let mut findings = Vec::new();
     for run in runs {
-        let [first, ..] = run else { continue };
+        let ([first, ..], Some(middle)) = (run, run.get(run.len() / 2)) else { continue };
         let lasts = Counts(run.iter().map(|step| step.lasts().0).sum());
         if lasts.0 > LONGEST.0 {
-            findings.push(RULE.at_cue(
+            let finding = RULE.at_cue(
                 first,
                 format!("'{}' goes on for {}.", first.named(), counts(lasts)),
                 "Vary it: another direction, another level, another move.",
-            ));
+            );
+            findings.push(replaced(scene, middle, finding, |_| true));
         }
     }
     findings
@@ -41,6 +43,7 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use crate::check::sketch::{dance_at, found, places};
+    use crate::check::types::Fix;
 
     #[test]
     fn sixty_four_counts_of_one_move_are_enough() {
@@ -50,6 +53,8 @@ mod tests {
             .cue(64.0, 8.0, "clap")
             .cue(72.0, 64.0, "sway")
             .cue(136.0, 8.0, "sway");
-        assert_eq!(places(&found("same-move-long", &dance)), [72.0]);
+        let findings = found("same-move-long", &dance);
+        assert_eq!(places(&findings), [72.0]);
+        assert!(matches!(findings[0].fix, Some(Fix::ReplaceMove { cue: 4, .. })), "{findings:?}");
     }
 }

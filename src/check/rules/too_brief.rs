@@ -1,9 +1,11 @@
 //! Moves over before they are seen.
 
+use crate::check::replacing::tried;
 use crate::check::scene::Scene;
-use crate::check::types::{Finding, Needs, Rule, Severity};
+use crate::check::types::{Finding, Fix, Needs, Rule, Severity};
 use crate::check::wording::{counts, seconds};
 use crate::dance::reading::SHORTEST_SHOWN;
+use crate::units::Counts;
 
 pub(in crate::check) const RULE: Rule = Rule {
     id: "too-brief",
@@ -22,11 +24,16 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
         let shown = scene.seconds(step.until).since(scene.seconds(step.cue.at));
         // A move that is over as it begins is an overlap.
         if step.lasts().0 > 0.0 && shown.0 < SHORTEST_SHOWN.0 - 1e-4 {
-            findings.push(RULE.at_cue(
+            let finding = RULE.at_cue(
                 step,
                 format!("'{}' is shown for {} ({}).", step.named(), seconds(shown), counts(step.lasts())),
                 format!("Let it last at least {}.", seconds(SHORTEST_SHOWN)),
-            ));
+            );
+            let after = scene.seconds(step.cue.at).plus(SHORTEST_SHOWN);
+            let least = scene.dance.grid.beat_at(after).since(step.cue.at);
+            let longer =
+                |more: f64| Fix::Last { cue: step.index, counts: Counts((least.0 - 1e-3).ceil() + more) };
+            findings.push(tried(scene, finding, [0.0, 1.0, 2.0].map(longer)));
         }
     }
     findings
@@ -34,13 +41,16 @@ fn look(scene: &Scene<'_>) -> Vec<Finding> {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::check::sketch::{dance, found, places};
 
     /// At 120 BPM four counts are exactly two seconds.
     #[test]
     fn two_seconds_are_enough_and_less_is_not() {
         let dance = dance().cue(0.0, 4.0, "march").cue(4.0, 3.0, "clap").cue(8.0, 8.0, "sway");
-        assert_eq!(places(&found("too-brief", &dance)), [4.0]);
+        let findings = found("too-brief", &dance);
+        assert_eq!(places(&findings), [4.0]);
+        assert_eq!(findings[0].fix, Some(Fix::Last { cue: 1, counts: Counts(4.0) }), "there is room for it");
     }
 
     #[test]

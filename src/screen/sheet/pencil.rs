@@ -153,12 +153,19 @@ fn mend(sheet: &mut Sheet) -> Vec<Effect> {
             // Of the ways that a remedy names, a move in another's place is one.
             let remedy = match fix {
                 Fix::ReplaceMove { to, .. } | Fix::Pin { movement: to, .. } => {
-                    format!("'{}' is pinned here; u takes it back", sheet.named(to))
+                    format!("'{}' is pinned; u takes it back", sheet.named(to))
                 }
                 _ => finding.remedy.clone(),
             };
             let effects = sheet.perform(&fix.command());
             if !effects.is_empty() {
+                // The cue that was changed may stand elsewhere than the finding: she is to see it.
+                let changed = sheet.touched.and_then(|index| sheet.cue(index));
+                let elsewhere =
+                    changed.filter(|cue| cue.at.0 > sheet.cursor.0 || cue.end().0 <= sheet.cursor.0);
+                if let Some(at) = elsewhere.map(|cue| cue.at) {
+                    go(sheet, at);
+                }
                 sheet.say(format!("done: {remedy}"));
             }
             effects
