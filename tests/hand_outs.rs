@@ -436,8 +436,7 @@ fn no_sheet_holds_the_rights_alone() {
             let material = Material { dance: &dance, heard: None, paper, notes: false };
             let sheet = make(Kind::CountSheet, "pdf", &material).expect("counts");
             let words = poppler("pdftotext", &["-enc", "UTF-8", "-"], &sheet);
-            let last =
-                words.split('\u{c}').rfind(|page| !page.trim().is_empty()).expect("a sheet");
+            let last = words.split('\u{c}').rfind(|page| !page.trim().is_empty()).expect("a sheet");
             assert!(last.contains("Rights in the recording"), "{last}");
             assert!(
                 last.contains("The moves, and how to do them"),
