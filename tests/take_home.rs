@@ -208,6 +208,66 @@ fn it_is_the_same_twice_and_tells_nothing_private() {
     }
 }
 
+/// The sound element's bytes on a page, as a browser gets them.
+fn sound_in(html: &str) -> Vec<u8> {
+    let coded = html.split("id=\"sound\"").nth(1).and_then(|rest| rest.split('>').nth(1)).expect("the sound");
+    let coded = coded.split('<').next().expect("its end");
+    base64::Engine::decode(&base64::engine::general_purpose::STANDARD, coded.trim()).expect("base64")
+}
+
+/// Files carry words about themselves along: whose they are, who ripped them. The page tells none of them, and ffmpeg
+/// decodes its sound to the same samples.
+#[test]
+fn the_recordings_own_words_stay_at_home_and_its_sound_is_the_same() {
+    let studio = Studio::new();
+    let samples: Vec<f32> = (0..44_100).map(|frame| (frame as f32 * 0.05).sin() * 0.5).collect();
+    let wav = studio.wav("tone.wav", &samples, 1, 44_100);
+    let secret = "Berta Kummer, /home/berta";
+    let long = secret.repeat(4_000);
+    let told = [
+        ["-metadata", "artist=Berta Kummer, /home/berta"],
+        ["-metadata", "comment=ripped by Berta Kummer, /home/berta"],
+        ["-metadata", "encoded_by=Berta Kummer, /home/berta"],
+    ]
+    .concat();
+    let forms: [(&str, &[&str]); 8] = [
+        ("a.wav", &["-c:a", "pcm_s16le"]),
+        ("b.flac", &[]),
+        ("c.ogg", &["-c:a", "libvorbis"]),
+        ("d.opus", &["-c:a", "libopus"]),
+        ("e.mp3", &["-b:a", "128k", "-write_id3v1", "1"]),
+        ("g.m4a", &["-c:a", "aac"]),
+        ("h.m4a", &["-c:a", "aac", "-movflags", "+faststart"]),
+        ("i.ogg", &["-c:a", "libvorbis", "-metadata", "description=LONG"]),
+    ];
+    for (name, options) in forms {
+        // A comment that goes over several pages.
+        let description = format!("description={long}");
+        let options: Vec<&str> = options
+            .iter()
+            .map(|&option| if option == "description=LONG" { description.as_str() } else { option })
+            .chain(told.iter().copied())
+            .collect();
+        let file = studio.ffmpeg(&wav, &options, name);
+        let bytes = fs::read(&file).expect("just written");
+        let has = |bytes: &[u8], words: &str| bytes.windows(words.len()).any(|some| some == words.as_bytes());
+        assert!(has(&bytes, "Berta"), "{name}: ffmpeg wrote no tag, so this tests nothing");
+        let sound = Sound::as_it_is(&bytes).expect("browsers play it");
+        let html = String::from_utf8(page(&material(&demo()), &sound).expect("counts")).expect("UTF-8");
+        let inside = sound_in(&html);
+        for words in ["Berta", "Kummer", "/home", "ripped"] {
+            assert!(!has(&inside, words), "{name} tells '{words}'");
+        }
+        let again = studio.write(&format!("again-{name}"), &inside);
+        assert!(
+            studio.decoded_by_ffmpeg(&file) == studio.decoded_by_ffmpeg(&again),
+            "{name}: another sound, {} and {} samples",
+            studio.decoded_by_ffmpeg(&file).len(),
+            studio.decoded_by_ffmpeg(&again).len()
+        );
+    }
+}
+
 #[test]
 fn words_cannot_become_markup_or_script() {
     let mut dance = demo();

@@ -17,7 +17,7 @@ impl Autosave {
     /// Saved at the latest so long after the first unsaved change, however busy she is.
     pub const AT_THE_LATEST: Duration = Duration::from_secs(60);
     /// Tried again so long after a save failed.
-    pub const AFTER_FAILURE: Duration = Duration::from_secs(30);
+    pub const AFTER_FAILURE: Duration = Duration::from_secs(10);
 
     /// Nothing to save yet.
     #[must_use]
@@ -88,6 +88,6 @@ mod tests {
         policy.changed(s(0));
         policy.failed(s(5));
         policy.changed(s(6));
-        assert_eq!(policy.due(), Some(s(35)));
+        assert_eq!(policy.due(), Some(s(15)));
     }
 }

@@ -4,6 +4,7 @@
 //! shows what the sound element says is being played; it counts nothing by itself.
 
 mod sound;
+mod unsigned;
 
 pub use sound::{Sound, wave};
 
@@ -21,6 +22,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use serde_json::{Value, json};
 use std::fmt::Write;
+use unsigned::unsigned;
 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
@@ -81,7 +83,7 @@ pub fn page(material: &Material<'_>, sound: &Sound<'_>) -> Result<Vec<u8>, Hando
          <script type=\"text/plain\" id=\"sound\" data-type=\"{}\">",
         sound.kind
     );
-    STANDARD.encode_string(sound.bytes, &mut page);
+    STANDARD.encode_string(unsigned(sound.bytes), &mut page);
     let _ = write!(page, "</script>\n<script>\n{SCRIPT}</script>\n</body>\n</html>\n");
     Ok(page.into_bytes())
 }
