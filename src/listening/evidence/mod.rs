@@ -45,10 +45,6 @@ pub struct Evidence {
     pub likelihood: Likelihood,
     /// Log-odds by frame from hand-made features.
     pub plain: Likelihood,
-    /// Log-probabilities of beat lengths, ten rows a second laid end to end; see [`periods_s`](crate::listening::network::periods_s).
-    pub period: Vec<f32>,
-    /// Log-odds of beats in thirds, ten a second.
-    pub thirds: Vec<f32>,
     /// Strength of attacks by frame, 1 being usual around there; for placing beats.
     pub onset: Vec<f32>,
     /// Size of the change of level and tone colour at a frame where it is largest around there, dB; else 0.
@@ -137,23 +133,10 @@ impl Gathering {
         } else {
             Likelihood::from_network(&heard, plain.beat.len())
         };
-        let period = heard.period.concat();
-        let thirds = heard.thirds;
         let novelty = texture::novelty(&power);
         let texture = Texture::new(&power, &features.onset, &chroma, &bass, bass_bands);
         let pace = Pace::new(&features.onset);
-        Evidence {
-            length,
-            silent,
-            likelihood,
-            plain,
-            period,
-            thirds,
-            onset: features.onset,
-            novelty,
-            pace,
-            texture,
-        }
+        Evidence { length, silent, likelihood, plain, onset: features.onset, novelty, pace, texture }
     }
 
     /// Does what is still open: power by octave, features, and the long spectra.

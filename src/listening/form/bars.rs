@@ -246,7 +246,7 @@ fn spread(x: &[f32]) -> f32 {
 
 /// How sure each bar is: the mean probability of its beats and of those of its neighbours.
 pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -> Vec<Sureness> {
-    let network = near_beats(&evidence.likelihood.beat, beats);
+    let network = network_odds(evidence, beats);
     let plain = near_beats(&evidence.plain.beat, beats);
     let probability: Vec<f32> =
         network.iter().zip(&plain).map(|(n, p)| logistic(0.5 * n + 0.5 * p + 0.7)).collect();
@@ -258,6 +258,11 @@ pub(crate) fn sureness(evidence: &Evidence, beats: &[Seconds], bars: &[usize]) -
             Sureness(near.iter().sum::<f32>() / near.len().max(1) as f32)
         })
         .collect()
+}
+
+/// The network's odds of each beat, where it was laid.
+pub(crate) fn network_odds(evidence: &Evidence, beats: &[Seconds]) -> Vec<f32> {
+    near_beats(&evidence.likelihood.beat, beats)
 }
 
 fn logistic(odds: f32) -> f32 {

@@ -56,7 +56,7 @@ impl<'a> Given<'a> {
         };
         let sureness = bars::sureness(evidence, &beats, &bars);
         // Somebody counted these, so there is a beat; how sure it is to hear is another matter.
-        let pulse = match verdict(&sureness) {
+        let pulse = match verdict(&sureness, &bars::network_odds(evidence, &beats)) {
             Pulse::None => Pulse::Unsure,
             found => found,
         };

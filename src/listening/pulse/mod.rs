@@ -7,6 +7,7 @@ mod before;
 mod given;
 mod pins;
 mod place;
+mod prices;
 mod reread;
 mod search;
 mod settings;
@@ -27,10 +28,13 @@ use search::{BINS_PER_OCTAVE, Constraints, Either, HeardJump, STEP, STEPS_PER_SE
 
 /// Fewer beats than this are none.
 const FEWEST: usize = 4;
-/// Sureness of the middle bar under which there is no beat, and from which it is clear. Measured: drones, noise and
-/// speech reach .61, rendered music and pianists .63 and more.
+/// Sureness of the middle bar under which there may be no beat, and from which it is clear. Measured: drones, noise and
+/// speech reach .61, rendered music .7, the freest pianists .60.
 const NO_BEAT: f32 = 0.62;
 const CLEAR: f32 = 0.7;
+/// There is a beat all the same where the network is surer than this of a tenth of the beats (log-odds). Measured: speech
+/// reaches -.4, knocks at random .3, the freest pianists .5.
+const SURE_IN_PLACES: f32 = 0.4;
 
 /// The grid as heard, with how sure it is.
 #[derive(Debug, Clone, PartialEq)]
@@ -147,7 +151,7 @@ fn decode_scores(
     let (bars, metres) = bars::find(evidence, &beats, &ternary, anchors, settings);
     let sureness = bars::sureness(evidence, &beats, &bars);
     // Where the teacher works at the grid there is a beat; how sure it is remains to be seen.
-    let pulse = match verdict(&sureness) {
+    let pulse = match verdict(&sureness, &bars::network_odds(evidence, &beats)) {
         Pulse::None if anchors.is_empty() => return HeardGrid::none(Pulse::None),
         Pulse::None => Pulse::Unsure,
         found => found,
@@ -158,15 +162,22 @@ fn decode_scores(
     HeardGrid { pulse, grid, sureness, metres }
 }
 
-/// Whether a class can follow, by how sure the middle bar is.
-fn verdict(sureness: &[Sureness]) -> Pulse {
-    let mut sorted: Vec<f32> = sureness.iter().map(|s| s.0).collect();
-    sorted.sort_by(f32::total_cmp);
-    match sorted.get(sorted.len() / 2) {
-        Some(&middle) if middle >= CLEAR => Pulse::Clear,
-        Some(&middle) if middle >= NO_BEAT => Pulse::Unsure,
+/// Whether a class can follow: by how sure the middle bar is, and whether the network is sure of any beats at all.
+fn verdict(sureness: &[Sureness], network: &[f32]) -> Pulse {
+    let bars: Vec<f32> = sureness.iter().map(|s| s.0).collect();
+    match (quantile(&bars, 0.5), quantile(network, 0.9)) {
+        (Some(middle), _) if middle >= CLEAR => Pulse::Clear,
+        (Some(middle), _) if middle >= NO_BEAT => Pulse::Unsure,
+        (Some(_), Some(surest)) if surest >= SURE_IN_PLACES => Pulse::Unsure,
         _ => Pulse::None,
     }
+}
+
+/// The value under which `share` of the values lie; `None` without any.
+fn quantile(values: &[f32], share: f32) -> Option<f32> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f32::total_cmp);
+    sorted.get((share * sorted.len() as f32) as usize).copied()
 }
 
 /// The best path that obeys the pins and whatever `more` asks.

@@ -6,6 +6,7 @@
 //! double nor the half of the tempo is free.
 
 use super::before::Searched;
+use super::prices::{Interval, LANES, Levels, intervals};
 use super::settings::Settings;
 use pulp::Arch;
 use std::ops::Range;
@@ -16,21 +17,14 @@ pub(crate) const STEP: usize = 2;
 pub(crate) const STEPS_PER_SECOND: f32 = 50.0;
 /// Tempo bins an octave: 2 % apart.
 pub(crate) const BINS_PER_OCTAVE: f32 = 36.0;
-/// Beat lengths: 250 to 34 BPM.
+/// The shortest beat: 250 BPM.
 const SHORTEST: f32 = 12.0;
-const LONGEST: f32 = 88.0;
-/// How many tempo bins there are.
+/// How many tempo bins there are: down to 34 BPM. Whole lanes of them.
 pub(crate) const BINS: usize = 104;
 /// All of them, one bit each.
 pub(crate) const ANY_TEMPO: u128 = (1 << BINS) - 1;
 /// Both subdivisions, side by side.
 pub(crate) const ROW: usize = 2 * BINS;
-/// How much dearer being off the tempo is where beats were tapped. Measured: more makes rubato worse.
-const TAPPED: f32 = 1.5;
-/// A beat may be off its tempo by this much (natural logarithm of the ratio).
-const OFF: f32 = 0.2;
-/// From here on its price grows linearly.
-const OFF_KNEE: f32 = 0.1;
 /// Drift of tempo between beats: at most so many bins.
 const DRIFT: usize = 4;
 /// Farthest jump: a ratio of 1.59, so that no jump changes the metrical level by an octave.
@@ -103,7 +97,7 @@ pub(crate) struct Constraints {
     pub(crate) end_from: usize,
     /// Tempo bins allowed here, one bit each.
     pub(crate) bins: Vec<u128>,
-    /// Whether the teacher has said which level it is: then no tempo is preferred, and nothing left out to escape.
+    /// Whether the teacher has said which level it is: then little is left out to escape.
     pub(crate) told: bool,
     /// Tempo bins of the level that was tapped, one bit each; others cost.
     pub(crate) level: Vec<u128>,
@@ -160,13 +154,6 @@ pub(crate) fn bins_near(bin: isize, room: usize) -> u128 {
     if low > high { 0 } else { ((1u128 << (high - low + 1)) - 1) << low }
 }
 
-/// Prices of one interval: for each tempo bin that allows it.
-struct Interval {
-    bins: Range<usize>,
-    /// Price of the deviation and of an unusual tempo.
-    price: Vec<f32>,
-}
-
 /// The search, with its tables.
 pub(crate) struct Search<'a> {
     settings: &'a Settings,
@@ -174,37 +161,16 @@ pub(crate) struct Search<'a> {
     constraints: &'a Constraints,
     intervals: Vec<Interval>,
     first_interval: usize,
+    levels: Levels,
     left_out: f32,
 }
 
 impl<'a> Search<'a> {
     pub(crate) fn new(settings: &'a Settings, scores: &'a Scores, constraints: &'a Constraints) -> Self {
-        let told = constraints.told;
-        let left_out = settings.left_out * if told { TOLD } else { 1.0 };
-        let first_interval = (SHORTEST * (-OFF).exp()).ceil() as usize;
-        let last_interval = (LONGEST * OFF.exp()).floor() as usize;
-        // Where the teacher has tapped, the beat does not slip by half of one later on.
-        let astray = if told { settings.off * TAPPED } else { settings.off };
-        let intervals = (first_interval..=last_interval)
-            .map(|interval| {
-                let fits = |bin: &usize| (interval as f32 / period(*bin)).ln().abs() <= OFF;
-                let bins: Vec<usize> = (0..BINS).filter(fits).collect();
-                let range = match (bins.first(), bins.last()) {
-                    (Some(&a), Some(&b)) => a..b + 1,
-                    _ => 0..0,
-                };
-                let length = interval as f32;
-                let unusual = if told { 0.0 } else { settings.preference * length / STEPS_PER_SECOND };
-                let price = range
-                    .clone()
-                    .map(|bin| {
-                        astray * off(length, period(bin)) + unusual * distaste(bin, settings.preferred)
-                    })
-                    .collect();
-                Interval { bins: range, price }
-            })
-            .collect();
-        Self { settings, scores, constraints, left_out, intervals, first_interval }
+        let left_out = settings.left_out * if constraints.told { TOLD } else { 1.0 };
+        let (first_interval, intervals) = intervals(settings);
+        let levels = Levels::new(settings, constraints);
+        Self { settings, scores, constraints, left_out, intervals, first_interval, levels }
     }
 
     /// The best path; empty when there are too few steps for one beat or nothing is allowed. What an earlier search left
@@ -315,7 +281,7 @@ impl<'a> Search<'a> {
             return;
         }
         let earliest = (self.constraints.earliest[t] as usize).max(table.origin);
-        let (bins, level) = (self.constraints.bins[t], self.constraints.level[t]);
+        let bins = self.constraints.bins[t];
         if bins == 0 {
             return;
         }
@@ -350,16 +316,14 @@ impl<'a> Search<'a> {
         }
         let here = self.scores.beat[t];
         for half in row.chunks_exact_mut(BINS) {
-            half[..low].fill(NEVER);
-            half[high + 1..].fill(NEVER);
-            for (bin, score) in half[low..=high].iter_mut().enumerate() {
-                *score = if bins >> (low + bin) & 1 == 1 { *score + here } else { NEVER };
+            half.iter_mut().for_each(|score| *score += here);
+            if bins != ANY_TEMPO {
+                let never = half.iter_mut().enumerate().filter(|(bin, _)| bins >> bin & 1 == 0);
+                never.for_each(|(_, score)| *score = NEVER);
             }
-            if level != ANY_TEMPO {
-                let price = self.settings.off_level * self.constraints.level_price[t] / STEPS_PER_SECOND;
-                for (bin, score) in half.iter_mut().enumerate().filter(|(bin, _)| level >> bin & 1 == 0) {
-                    *score -= price * period(bin);
-                }
+            if let Some(prices) = self.levels.at(t) {
+                let times = self.constraints.level_price[t];
+                half.iter_mut().zip(prices).for_each(|(score, price)| *score -= times * price);
             }
         }
     }
@@ -541,18 +505,6 @@ struct Table {
     end: Option<(usize, usize)>,
 }
 
-/// Price of an interval (steps) off the tempo's beat length, half a step of rounding being free.
-fn off(interval: f32, period: f32) -> f32 {
-    let apart = ((interval - period).abs() - 0.5).max(0.0);
-    let off = (1.0 + apart / period).ln();
-    if off <= OFF_KNEE { off * off } else { OFF_KNEE * (2.0 * off - OFF_KNEE) }
-}
-
-/// How far a tempo is from the preferred one (BPM), in octaves squared.
-fn distaste(bin: usize, preferred: f32) -> f32 {
-    (60.0 * STEPS_PER_SECOND / period(bin) / preferred).log2().powi(2)
-}
-
 /// The part of `bins` that stays within the tempo range when it is moved by `by`, and where it then lies.
 #[inline(always)]
 fn moved(bins: &Range<usize>, by: isize) -> Option<(Range<usize>, Range<usize>)> {
@@ -561,11 +513,22 @@ fn moved(bins: &Range<usize>, by: isize) -> Option<(Range<usize>, Range<usize>)>
     (low < high).then(|| (low..high, low.saturating_add_signed(by)..high.saturating_add_signed(by)))
 }
 
+/// Raises `out` to what comes from `source`, at a price each and with a gain for all; as many of each.
 #[inline(always)]
 fn best_of(out: &mut [f32], source: &[f32], price: &[f32], gain: f32) {
-    for ((o, s), p) in out.iter_mut().zip(source).zip(price) {
+    let better = |o: &mut f32, s: f32, p: f32| {
         let score = s - p + gain;
         *o = if score > *o { score } else { *o };
+    };
+    let whole = out.len() / LANES * LANES;
+    let lanes = out.chunks_exact_mut(LANES).zip(source.chunks_exact(LANES)).zip(price.chunks_exact(LANES));
+    for ((out, source), price) in lanes {
+        for lane in 0..LANES {
+            better(&mut out[lane], source[lane], price[lane]);
+        }
+    }
+    for ((o, s), p) in out[whole..].iter_mut().zip(&source[whole..]).zip(&price[whole..]) {
+        better(o, *s, *p);
     }
 }
 

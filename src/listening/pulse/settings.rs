@@ -95,7 +95,7 @@ impl Default for Settings {
             resubdivide: 40.0,
             preference: 1.0,
             preferred: 115.0,
-            off_level: 1.0,
+            off_level: 1.5,
             bar_network: 0.6,
             bar_bias: 0.45,
             bar_plain: 0.4,
