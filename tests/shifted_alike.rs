@@ -2,10 +2,10 @@
 //! is counted alike. (Coders are in `formats_alike.rs`.)
 
 #[path = "support/metrics.rs"]
-#[allow(dead_code, unreachable_pub, reason = "other tests include it too")]
+#[allow(unreachable_pub, reason = "other tests include it too")]
 mod metrics;
 #[path = "support/signals.rs"]
-#[allow(dead_code, unreachable_pub, reason = "other tests include it too")]
+#[allow(unreachable_pub, reason = "other tests include it too")]
 mod signals;
 
 use farandole::listening::{Pulse, decode, gather, mono_22050};
