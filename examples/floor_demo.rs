@@ -1,7 +1,8 @@
 //! Leads an invented dance to an invented tune, to look at the floor without any file: `cargo run --example floor_demo`.
 //!
 //! With `--clicks-only` the recording is a click on every beat, for measuring how close the screen keeps to the sound;
-//! with `--missing` there is none. `--silent`, `--light`, `--trim MS` and `--in-step` do what they say; `--trims FILE` keeps trims there.
+//! with `--missing` there is none; `--twice` leads two pieces in a row;
+//! `--rate HERTZ` and `--stereo` say how the recording is. `--silent`, `--light`, `--trim MS` and `--in-step` do what they say; `--trims FILE` keeps trims there.
 
 use farandole::dance::{Cue, Dance, MoveBook, MoveId, Profile, Prompt, SCHEMA, Side, Source};
 use farandole::grid::{Grid, Phrase};
@@ -16,6 +17,7 @@ use farandole::units::{Beat, Counts, Decibels, Lufs, SampleRate, Seconds};
 use std::io::Write;
 use std::process::ExitCode;
 
+/// Of the invented recording, unless another is asked for.
 const RATE: u32 = 44_100;
 /// Beats: 96, in bars of four and phrases of sixteen, first steady, then ever faster.
 const BEATS: usize = 96;
@@ -34,9 +36,11 @@ fn main() -> ExitCode {
         in_step: has("--in-step"),
         ..FloorOptions::default()
     };
+    let rate = value("--rate").map_or(RATE, |rate| rate as u32);
+    let format = (rate, if has("--stereo") { 2 } else { 1 });
     let grid = grid();
     let length = Seconds(grid.seconds_at(grid.end()).0 + 1.5);
-    let recording = (!has("--missing")).then(|| recording(&grid, length, has("--clicks-only")));
+    let recording = (!has("--missing")).then(|| recording(&grid, length, has("--clicks-only"), format));
     let listening = listening(&grid, length);
     if has("--panic") {
         std::thread::spawn(|| {
@@ -48,7 +52,8 @@ fn main() -> ExitCode {
     let kept = kept.and_then(|at| arguments.get(at + 1));
     let trims = kept.map(|path| Trims::read(path.as_ref()).0).unwrap_or_default();
     let piece = Piece { dance: dance(grid, length), recording, listening: Some(listening), free: false };
-    match run_floor(vec![piece], options, trims) {
+    let pieces = if has("--twice") { vec![piece.clone(), piece] } else { vec![piece] };
+    match run_floor(pieces, options, trims) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             let _ = writeln!(std::io::stderr(), "floor_demo: {error}");
@@ -88,17 +93,17 @@ fn loudness(beat: f64) -> f64 {
     }
 }
 
-fn recording(grid: &Grid, length: Seconds, clicks_only: bool) -> Recording {
-    let frames = (length.0 * f64::from(RATE)) as usize;
+fn recording(grid: &Grid, length: Seconds, clicks_only: bool, (rate, channels): (u32, u16)) -> Recording {
+    let frames = (length.0 * f64::from(rate)) as usize;
     let mut samples = vec![0.0f32; frames];
     let tune = [0, 4, 7, 4, 5, 9, 7, 7, 2, 5, 9, 5, 7, 4, 0, 0];
     for (beat, start) in grid.beats().iter().enumerate() {
         let pitch = 261.63 * 2f64.powf(f64::from(tune[beat % tune.len()]) / 12.0);
         let level = if clicks_only { 0.5 } else { 10f64.powf((loudness(beat as f64) + 8.0) / 20.0) };
-        let from = (start.0 * f64::from(RATE)).round() as usize;
+        let from = (start.0 * f64::from(rate)).round() as usize;
         let lasting = if clicks_only { 0.01 } else { 0.45 };
-        for n in 0..(lasting * f64::from(RATE)) as usize {
-            let t = n as f64 / f64::from(RATE);
+        for n in 0..(lasting * f64::from(rate)) as usize {
+            let t = n as f64 / f64::from(rate);
             let fade = if clicks_only { 1.0 } else { (-t * 5.0).exp() * (t / 0.004).min(1.0) };
             if let Some(sample) = samples.get_mut(from + n) {
                 *sample += (level * fade * (std::f64::consts::TAU * pitch * t).cos()) as f32;
@@ -106,17 +111,17 @@ fn recording(grid: &Grid, length: Seconds, clicks_only: bool) -> Recording {
         }
     }
     Recording {
-        samples: samples.into(),
-        channels: 1,
-        rate: SampleRate(RATE),
-        identity: identity(length),
+        samples: samples.iter().flat_map(|sample| vec![*sample; usize::from(channels)]).collect(),
+        channels,
+        rate: SampleRate(rate),
+        identity: identity(length, rate),
         tags: Tags::default(),
         warnings: Vec::new(),
     }
 }
 
-fn identity(length: Seconds) -> Identity {
-    Identity { hash: "0".repeat(64), frames: (length.0 * f64::from(RATE)) as u64, rate: RATE }
+fn identity(length: Seconds, rate: u32) -> Identity {
+    Identity { hash: "0".repeat(64), frames: (length.0 * f64::from(rate)) as u64, rate }
 }
 
 fn listening(grid: &Grid, length: Seconds) -> Listening {
@@ -204,7 +209,7 @@ fn dance(grid: Grid, length: Seconds) -> Dance {
         title: "The hill road".to_owned(),
         recording: Source {
             path: "none.wav".to_owned(),
-            identity: identity(length),
+            identity: identity(length, RATE),
             title: None,
             performer: None,
             year: None,

@@ -70,6 +70,38 @@ fn signals_end_it_and_give_the_terminal_back() {
 }
 
 #[test]
+fn pieces_follow_each_other_and_keep_what_was_set_up() {
+    let mut session = Session::start(80, 24, &["--silent", "--twice"]);
+    session.shows("piece 1 of 2: space begins");
+    session.press(" ");
+    session.shows("phrase A, count 1");
+    session.press("g");
+    session.shows("low-impact versions for everyone");
+    session.press("r");
+    session.shows("repeating");
+    session.press("66");
+    session.shows("phrase C, count");
+    session.press("\x1b[C");
+    session.shows("this is the last phrase: press right again for the next piece");
+    session.press("\x1b[C");
+    // The gentle version is for the class and stays; the repeat was that piece's and goes.
+    session.shows("piece 2 of 2: low impact, everyone");
+    session.press(" ");
+    session.shows("phrase A, count 1");
+    assert!(!session.text().contains("repeating"), "{}", session.text());
+    session.press("66");
+    session.shows("phrase C, count");
+    session.press("\x1b[C");
+    session.shows("this is the last phrase");
+    assert!(!session.text().contains("next piece"), "{}", session.text());
+    session.press(" ");
+    session.shows("paused");
+    session.press("q");
+    assert_eq!(session.ends(), 0);
+    session.is_given_back();
+}
+
+#[test]
 fn a_panic_in_another_thread_gives_the_terminal_back_and_is_reported() {
     let mut session = Session::start(80, 24, &["--silent", "--panic"]);
     session.shows("Your school's rules");

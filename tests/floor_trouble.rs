@@ -69,6 +69,26 @@ fn a_terminal_that_does_not_read_for_seconds_costs_no_place() {
 }
 
 #[test]
+fn a_signal_ends_it_even_while_the_terminal_does_not_read() {
+    let (mut session, _) = leading(&["--silent"]);
+    session.stuck.store(true, Ordering::SeqCst);
+    thread::sleep(Duration::from_millis(100));
+    // Larger and larger windows, each drawn whole: the program is held up in the middle of a picture.
+    for rows in [60, 61, 62, 63, 64] {
+        let size = PtySize { rows, cols: 250, pixel_width: 0, pixel_height: 0 };
+        session.master.as_ref().expect("open").resize(size).expect("a new size");
+        thread::sleep(Duration::from_millis(300));
+    }
+    session.signal("TERM");
+    let asked = Instant::now();
+    assert_eq!(session.ends(), 0);
+    assert!(asked.elapsed() < Duration::from_secs(8), "{:?}", asked.elapsed());
+    session.stuck.store(false, Ordering::SeqCst);
+    thread::sleep(Duration::from_millis(300));
+    session.is_given_back();
+}
+
+#[test]
 fn keys_pressed_while_the_terminal_is_stuck_are_not_lost() {
     let (mut session, _) = leading(&["--silent"]);
     session.stuck.store(true, Ordering::SeqCst);

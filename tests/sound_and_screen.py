@@ -11,6 +11,11 @@ Needs a running PulseAudio (or PipeWire with pactl and parec) whose default outp
 
 SECONDS_TO_LEAD=600 leads for ten minutes, going round the first phrase; BUSY=1 keeps one core busy meanwhile.
 
+Underruns are counted in three ways, each with its name: those that the device told the program of; gaps in the monitor, which are
+clicks that come more than 5 ms of sound later after the one before than the beat is long (while the music is steady or goes
+round); and, with SERVER_LOG=FILE, lines of a PulseAudio log at debug level (`pulseaudio -vvvv --log-target=newfile:FILE`) that say
+"Underrun" and were written meanwhile. Lateness of this program's own screen is no underrun.
+
 Where clicks are missing it says what else was: sound that the recorder never delivered (less sound than time), gaps that the
 device told the program of, and silences in a recording that is whole, which then are the program's or the server's.
 
@@ -36,6 +41,8 @@ BURST = 500  # bytes: more than a step of the leader and a stone crossed, less t
 def main():
     program, arguments = sys.argv[1], sys.argv[2:]
     arguments = [a for a in arguments if a != "--"]
+    log = os.environ.get("SERVER_LOG")
+    logged = underruns(log)
     seconds = float(os.environ.get("SECONDS_TO_LEAD", "53"))
     recorder = subprocess.Popen(
         ["parec", "-d", "@DEFAULT_MONITOR@", "--raw", "--format=s16le", "--channels=1",
@@ -87,11 +94,12 @@ def main():
         process.kill()
 
     samples = struct.unpack(f"<{len(sound) // 2}h", sound[: len(sound) // 2 * 2])
-    clicks, last = [], -RATE
+    clicks, places, last = [], [], -RATE
     for index, sample in enumerate(samples):
         if abs(sample) > 3000:
             if index - last > RATE // 20:
                 at = index / RATE
+                places.append(index)
                 clicks.append(at + min(first for end, first in blocks if abs(end - at) < 4))
             last = index
     # Writes that follow each other within 4 ms are one picture.
@@ -123,7 +131,15 @@ def main():
     print(f"processor while leading at 120x40: {100 * cpu_share:.1f} % of one core; "
           f"{len(writes)} writes, {sum(size for _, size in writes)} bytes")
     load = os.getloadavg()
-    print(f"gaps that the device told of: {gaps.group(1).decode() if gaps else 'none'}; load at the end {load[0]:.1f}, "
+    # In samples of the recording, so that the recorder's own lateness counts for nothing. The beat is as long as the middle
+    # of the first eight; it only ever becomes shorter.
+    apart = [(b - a) / RATE for a, b in zip(places, places[1:])]
+    beat = sorted(apart[5:13])[4] if len(apart) > 13 else 0.0
+    gapped = [1000 * (span - beat) for span in apart[5:] if span > beat + 0.005]
+    print(f"underruns: {gaps.group(1).decode() if gaps else 'none'} told of by the device; {len(gapped)} gaps in the monitor"
+          + (f" (ms: {' '.join(f'{gap:.0f}' for gap in gapped[:20])})" if gapped else "") + "; "
+          + (f"{underruns(log) - logged} in the server's log" if log else "the server's log was not looked at (SERVER_LOG)"))
+    print(f"load at the end {load[0]:.1f}, "
           f"{load[1]:.1f} over five minutes")
     if len(delivered) > 1:
         lacking = delivered[-1] - delivered[0] - (len(sound) / 2 / RATE - blocks[0][0])
@@ -136,6 +152,11 @@ def main():
         count = sum(low <= value < low + 3 for value in late)
         print(f"{low:+5d} to {low + 3:+d}  {count:4d}  {'#' * round(60 * count / len(late))}")
     print("all, ms:", " ".join(f"{value:+.0f}" for value in late))
+
+
+def underruns(log):
+    """Lines of the server's log that tell of one."""
+    return sum("nderrun" in line for line in open(log, errors="replace")) if log else 0
 
 
 def cpu(process):

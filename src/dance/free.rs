@@ -71,6 +71,13 @@ pub fn free_sign(words: &str) -> String {
     each.into_iter().filter(|(word, _)| has(word)).map(|(_, sign)| sign).take(MOST).collect()
 }
 
+/// Whether the class should get ready for what the words of a free dance say: it gets or becomes quick, or all at once loud.
+#[must_use]
+pub fn free_lively(words: &str) -> bool {
+    let has = |word: &str| words.split_whitespace().any(|part| part == word);
+    has("quick") || has("faster") || has("suddenly") && has("loud")
+}
+
 /// `quick`, `quick and loud`.
 fn joined(words: &[&str]) -> String {
     words.join(" and ")

@@ -15,7 +15,7 @@ mod types;
 pub use book::{BOOK_SCHEMA, Entry, MoveBook, MoveBookError, Need};
 pub use carry::{Carried, CarryError, Doubt, carry};
 pub use draft::{Draft, DraftError, FEWEST_BEATS, LONGEST_JUMPING, LONGEST_RUNNING, draft, new_dance};
-pub use free::{free_dance, free_sign};
+pub use free::{free_dance, free_lively, free_sign};
 pub use kept::Kept;
 pub use types::{
     Cue, Dance, Energy, GentleVersion, Move, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source,

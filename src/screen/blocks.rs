@@ -1,13 +1,15 @@
 //! Block letters: words drawn as large as a space allows, to be read from the back of a room.
 //!
-//! Letters come from a public-domain 8x8 font, are set proportionally, scaled separately in height and width with
-//! smoothed diagonals, and drawn with quarter blocks. What the font lacks is written plainly instead
-//! ([`Words::Plain`]); nothing is ever dropped.
+//! Letters come from one of two fonts of dots ([`Face`]), are set proportionally, scaled separately in height and width with
+//! smoothed diagonals, and drawn with quarter blocks. What neither font can draw is written by the terminal, on a patch of
+//! colour that is seen from afar ([`Words::Patch`]); nothing is ever dropped.
 
-use super::glyphs::{Glyph, SIZE, glyph};
+use super::glyphs::{Glyph, SIZE};
+pub use super::letters::Face;
+use super::letters::{composed, joins};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
+use ratatui::style::{Modifier, Style};
 use unicode_segmentation::UnicodeSegmentation;
 use unicode_width::UnicodeWidthStr;
 
@@ -18,19 +20,22 @@ pub enum Words {
     Block {
         /// The text, line by line.
         lines: Vec<String>,
-        /// Half rows to a dot of the font: a line is four times as many rows high.
+        /// The font.
+        face: Face,
+        /// Half rows to a dot of the font.
         tall: f64,
         /// Half columns to a dot of the font.
         wide: f64,
     },
     /// Written in the terminal's own letters, spaced where there is room.
     Plain(Vec<String>),
+    /// The same on a patch of the ink's colour, one row and two columns larger on every side: for what no font of ours can
+    /// draw.
+    Patch(Vec<String>),
 }
 
-/// Dots between letters, between words, and between lines.
-const BETWEEN_LETTERS: usize = 1;
-const BETWEEN_WORDS: usize = 4;
-const BETWEEN_LINES: usize = 1;
+/// Columns and rows that a patch needs around its words.
+const ROUND: (u16, u16) = (4, 2);
 
 /// The letters' sizes that keep their strokes even: whole and half steps.
 fn steps() -> impl Iterator<Item = f64> {
@@ -41,46 +46,55 @@ impl Words {
     /// Fits `text` into `width` columns and `height` rows, on as many lines up to `most` as make the largest letters.
     #[must_use]
     pub fn fit(text: &str, width: u16, height: u16, most: usize) -> Self {
-        let drawable = text.chars().all(|c| c.is_whitespace() || glyph(c).is_some());
+        let text = composed(text);
         let words: Vec<&str> = text.split_whitespace().collect();
+        let Some(face) = Face::of(&text) else { return undrawn(&words, width, height) };
         let mut best: Option<(f64, Self)> = None;
-        for lines in (1..=most.min(words.len())).filter(|_| drawable) {
-            if let Some((area, fitted)) = sized(&broken(&words, lines), width, height)
+        for lines in 1..=most.min(words.len()) {
+            if let Some((area, fitted)) = sized(&broken(&words, face, lines), face, width, height)
                 && best.as_ref().is_none_or(|(largest, _)| area > *largest)
             {
                 best = Some((area, fitted));
             }
         }
-        best.map_or_else(|| plain(&words, width, height), |(_, fitted)| fitted)
+        best.map_or_else(|| Self::Plain(plain(&words, width, height)), |(_, fitted)| fitted)
     }
 
     /// Rows it takes.
     #[must_use]
     pub fn rows(&self) -> u16 {
         match self {
-            Self::Block { lines, tall, .. } => (dots_high(lines) as f64 * tall / 2.0).ceil() as u16,
+            Self::Block { lines, face, tall, .. } => {
+                (dots_high(lines, *face) as f64 * tall / 2.0).ceil() as u16
+            }
             Self::Plain(lines) => u16::try_from(lines.len()).unwrap_or(u16::MAX),
+            Self::Patch(lines) => u16::try_from(lines.len()).unwrap_or(u16::MAX).saturating_add(ROUND.1),
         }
     }
 
     /// Columns it takes.
     #[must_use]
     pub fn columns(&self) -> u16 {
+        let widest = |lines: &[String]| {
+            let widest = lines.iter().map(|line| line.width()).max().unwrap_or(0);
+            u16::try_from(widest).unwrap_or(u16::MAX)
+        };
         match self {
-            Self::Block { lines, wide, .. } => (dots_wide(lines) as f64 * wide / 2.0).ceil() as u16,
-            Self::Plain(lines) => {
-                let widest = lines.iter().map(|line| line.width()).max().unwrap_or(0);
-                u16::try_from(widest).unwrap_or(u16::MAX)
+            Self::Block { lines, face, wide, .. } => {
+                (dots_wide(lines, *face) as f64 * wide / 2.0).ceil() as u16
             }
+            Self::Plain(lines) => widest(lines),
+            Self::Patch(lines) => widest(lines).saturating_add(ROUND.0),
         }
     }
 
-    /// How many rows high one line of letters is: what decides from how far they can be read.
+    /// How many rows high one line of letters is, as those of the eight-dot font: what decides from how far they can be
+    /// read.
     #[must_use]
     pub fn letter_rows(&self) -> f64 {
         match self {
-            Self::Block { tall, .. } => SIZE as f64 * tall / 2.0,
-            Self::Plain(_) => 1.0,
+            Self::Block { face, tall, .. } => face.reads_like() * tall / 2.0,
+            Self::Plain(_) | Self::Patch(_) => 1.0,
         }
     }
 
@@ -94,12 +108,30 @@ impl Words {
                     buffer.set_stringn(area.x, row, line, usize::from(area.width), style);
                 }
             }
-            Self::Block { lines, tall, wide } => {
+            Self::Patch(lines) => {
+                let style = style.add_modifier(Modifier::REVERSED | Modifier::BOLD);
+                let patch = Rect { y: top, width: self.columns(), height: self.rows(), ..area };
+                let patch = patch.intersection(area);
+                for y in patch.top()..patch.bottom() {
+                    buffer.set_stringn(
+                        area.x,
+                        y,
+                        " ".repeat(usize::from(patch.width)),
+                        usize::from(patch.width),
+                        style,
+                    );
+                }
+                let room = usize::from(patch.width.saturating_sub(ROUND.0 / 2));
+                for (y, line) in (top + 1..patch.bottom()).zip(lines) {
+                    buffer.set_stringn(area.x + ROUND.0 / 2, y, line, room, style);
+                }
+            }
+            Self::Block { lines, face, tall, wide } => {
                 let mut first_dot = 0;
                 for line in lines {
                     let offset = (first_dot as f64 * tall).round() as usize;
-                    draw_line(line, (*wide, *tall), (area, top, offset), buffer, style);
-                    first_dot += SIZE + BETWEEN_LINES;
+                    draw_line((line, *face), (*wide, *tall), (area, top, offset), buffer, style);
+                    first_dot += face.span(line).1 + face.between().1;
                 }
             }
         }
@@ -107,7 +139,7 @@ impl Words {
 }
 
 /// Words on so many lines that the widest line is as narrow as can be. `lines` is at most the number of words.
-fn broken(words: &[&str], lines: usize) -> Vec<String> {
+fn broken(words: &[&str], face: Face, lines: usize) -> Vec<String> {
     if lines <= 1 {
         return vec![words.join(" ")];
     }
@@ -115,10 +147,10 @@ fn broken(words: &[&str], lines: usize) -> Vec<String> {
     (1..=words.len().saturating_sub(lines - 1).max(1))
         .map(|first| {
             let mut all = vec![words[..first].join(" ")];
-            all.extend(broken(&words[first..], lines - 1));
+            all.extend(broken(&words[first..], face, lines - 1));
             all
         })
-        .min_by_key(|all| dots_wide(all))
+        .min_by_key(|all| dots_wide(all, face))
         .unwrap_or_default()
 }
 
@@ -126,8 +158,8 @@ fn broken(words: &[&str], lines: usize) -> Vec<String> {
 ///
 /// Letters are at least half as wide as high (narrower ones are hard to tell apart) and at most a quarter
 /// wider than the font has them.
-fn sized(lines: &[String], width: u16, height: u16) -> Option<(f64, Words)> {
-    let (high, long) = (dots_high(lines) as f64, dots_wide(lines) as f64);
+fn sized(lines: &[String], face: Face, width: u16, height: u16) -> Option<(f64, Words)> {
+    let (high, long) = (dots_high(lines, face) as f64, dots_wide(lines, face) as f64);
     if long == 0.0 {
         return None;
     }
@@ -139,35 +171,40 @@ fn sized(lines: &[String], width: u16, height: u16) -> Option<(f64, Words)> {
         if let Some(wide) = wide
             && best.as_ref().is_none_or(|(area, _)| tall * wide > *area)
         {
-            best = Some((tall * wide, Words::Block { lines: lines.to_vec(), tall, wide }));
+            best = Some((tall * wide, Words::Block { lines: lines.to_vec(), face, tall, wide }));
         }
     }
     best
 }
 
-fn dots_high(lines: &[String]) -> usize {
-    lines.len() * (SIZE + BETWEEN_LINES) - BETWEEN_LINES.min(lines.len())
+fn dots_high(lines: &[String], face: Face) -> usize {
+    let between = face.between().1;
+    lines.iter().map(|line| face.span(line).1 + between).sum::<usize>().saturating_sub(between)
 }
 
-fn dots_wide(lines: &[String]) -> usize {
-    lines.iter().map(|line| line_dots(line)).max().unwrap_or(0)
+fn dots_wide(lines: &[String], face: Face) -> usize {
+    lines.iter().map(|line| line_dots(line, face)).max().unwrap_or(0)
 }
 
-fn line_dots(line: &str) -> usize {
-    letters(line).last().map_or(0, |(start, glyph)| start + glyph.width())
+fn line_dots(line: &str, face: Face) -> usize {
+    letters(line, face).last().map_or(0, |(start, glyph)| start + glyph.width())
 }
 
 /// The glyphs of a line with the dot at which each starts.
-fn letters(line: &str) -> Vec<(usize, Glyph)> {
-    let mut at = 0;
+fn letters(line: &str, face: Face) -> Vec<(usize, Glyph)> {
+    let span = face.span(line);
+    // The space after the last letter is part of that between words.
+    let (mut at, mut space) = (0, 0);
     let mut set = Vec::new();
-    for letter in line.chars() {
-        match glyph(letter) {
+    for letter in line.graphemes(true) {
+        match face.glyph(letter, span) {
             Some(glyph) if glyph.width() > 0 => {
                 set.push((at, glyph));
-                at += glyph.width() + BETWEEN_LETTERS;
+                // Letters as wide as high stand further apart.
+                space = glyph.width_of_cell() / SIZE;
+                at += glyph.width() + space;
             }
-            _ => at += BETWEEN_WORDS - BETWEEN_LETTERS,
+            _ => at += face.between().0.saturating_sub(space),
         }
     }
     set
@@ -175,16 +212,16 @@ fn letters(line: &str) -> Vec<(usize, Glyph)> {
 
 /// Draws one line of letters, `offset` half rows below row `top`.
 fn draw_line(
-    line: &str,
+    (line, face): (&str, Face),
     (wide, tall): (f64, f64),
     (area, top, offset): (Rect, u16, usize),
     buffer: &mut Buffer,
     style: Style,
 ) {
-    for (start, glyph) in letters(line) {
+    for (start, glyph) in letters(line, face) {
         let left = (start as f64 * wide).round() as usize;
         let right = ((start + glyph.width()) as f64 * wide).round() as usize;
-        let high = (SIZE as f64 * tall).round() as usize;
+        let high = (face.span(line).1 as f64 * tall).round() as usize;
         let smooth = glyph.smoothed(tall.max(wide / 2.0));
         for y in 0..high {
             for x in left..right {
@@ -214,8 +251,16 @@ fn quarter(x: usize, y: usize, (area, top): (Rect, u16), buffer: &mut Buffer, st
     cell.set_symbol(QUARTERS[now | bit]).set_style(style);
 }
 
+/// What no font of ours can draw: on a patch where there is room for one.
+fn undrawn(words: &[&str], width: u16, height: u16) -> Words {
+    if width < ROUND.0 + 4 || height <= ROUND.1 {
+        return Words::Plain(plain(words, width, height));
+    }
+    Words::Patch(plain(words, width - ROUND.0, height - ROUND.1))
+}
+
 /// Plain letters: spaced out where a line has room, wrapped at words, cut with an ellipsis when they do not fit.
-fn plain(words: &[&str], width: u16, height: u16) -> Words {
+fn plain(words: &[&str], width: u16, height: u16) -> Vec<String> {
     let (width, height) = (usize::from(width), usize::from(height));
     let mut lines: Vec<String> = Vec::new();
     for word in words {
@@ -230,18 +275,20 @@ fn plain(words: &[&str], width: u16, height: u16) -> Words {
     lines.truncate(height);
     let spaced: Vec<String> =
         lines.iter().map(|line| line.graphemes(true).collect::<Vec<_>>().join(" ")).collect();
-    if spaced.iter().all(|line| line.width() <= width) {
-        return Words::Plain(spaced);
+    if spaced.iter().all(|line| line.width() <= width) && !lines.iter().any(|line| joins(line)) {
+        return spaced;
     }
     for line in &mut lines {
         if line.width() > width {
             while !line.is_empty() && line.width() + 1 > width {
-                line.pop();
+                // A whole letter, with its accents.
+                let last = line.grapheme_indices(true).next_back().map_or(0, |(start, _)| start);
+                line.truncate(last);
             }
             line.push('…');
         }
     }
-    Words::Plain(lines)
+    lines
 }
 
 #[cfg(test)]
@@ -278,7 +325,7 @@ mod tests {
     fn words_are_broken_before_they_are_made_small() {
         let lines = |words: Words| match words {
             Words::Block { lines, .. } => lines,
-            Words::Plain(lines) => lines,
+            Words::Plain(lines) | Words::Patch(lines) => lines,
         };
         assert_eq!(lines(Words::fit("gallop around", 80, 12, 2)), ["gallop", "around"]);
         assert_eq!(lines(Words::fit("gallop around", 160, 8, 2)), ["gallop around"]);
@@ -292,7 +339,7 @@ mod tests {
                 let words = Words::fit(text, 2 * size, size / 2, 2);
                 let area = match &words {
                     Words::Block { tall, wide, .. } => tall * wide,
-                    Words::Plain(_) => 0.0,
+                    Words::Plain(_) | Words::Patch(_) => 0.0,
                 };
                 assert!(area >= last, "'{text}' at {} columns", 2 * size);
                 last = area;
@@ -314,10 +361,39 @@ mod tests {
     }
 
     #[test]
-    fn what_the_font_lacks_is_written_plainly() {
-        assert_eq!(Words::fit("跳 舞", 20, 1, 2), Words::Plain(vec!["跳   舞".into()]));
-        assert_eq!(Words::fit("прыжок", 20, 3, 2), Words::Plain(vec!["п р ы ж о к".into()]));
+    fn other_scripts_have_block_letters_too() {
+        // The room that the move now has at 80x24, less its sign.
+        for text in
+            ["прыжок на месте", "шаги\u{301}", "スキップ", "拍手跳舞", "줄넘기", "kroužit dokola", "άλμα"]
+        {
+            let words = Words::fit(text, 63, 10, 2);
+            assert!(matches!(words, Words::Block { .. }), "'{text}': {words:?}");
+        }
+        insta::assert_snapshot!("cyrillic", drawn("прыжок", 63, 10));
+        insta::assert_snapshot!("kana", drawn("スキップ", 63, 10));
+        insta::assert_snapshot!("han", drawn("拍手 跳舞", 100, 20));
+        insta::assert_snapshot!("accents", drawn("kroužit ještě", 100, 20));
+    }
+
+    #[test]
+    fn decomposed_accents_are_drawn_like_composed_ones() {
+        assert_eq!(drawn("e\u{301}lan", 60, 10), drawn("élan", 60, 10));
+    }
+
+    #[test]
+    fn what_the_fonts_lack_is_written_by_the_terminal_on_a_patch() {
+        // Letters that join are not torn apart.
+        assert_eq!(Words::fit("اقفز عاليا", 40, 5, 2), Words::Patch(vec!["اقفز عاليا".into()]));
+        assert_eq!(Words::fit("💃 hop", 40, 5, 2), Words::Patch(vec!["💃   h o p".into()]));
+        assert_eq!(Words::fit("💃 hop", 6, 5, 2), Words::Plain(vec!["💃 hop".into()]));
         assert_eq!(Words::fit("прыжок", 4, 3, 2), Words::Plain(vec!["пры…".into()]));
+        let area = Rect::new(0, 0, 40, 5);
+        let mut buffer = Buffer::empty(area);
+        Words::fit("💃 hop", 40, 5, 2).draw(area, &mut buffer, Style::default());
+        let turned = |x, y| buffer[(x, y)].modifier.contains(Modifier::REVERSED);
+        assert!(
+            turned(0, 1) && turned(0, 2) && turned(2, 2) && turned(0, 3) && !turned(0, 0) && !turned(30, 2)
+        );
     }
 
     proptest! {

@@ -11,6 +11,7 @@ mod glyphs;
 mod help;
 mod inputs;
 pub mod keys;
+mod letters;
 pub mod repair;
 mod run;
 pub mod sheet;

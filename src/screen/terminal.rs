@@ -90,6 +90,15 @@ pub(super) fn fault() -> bool {
     FAULT.load(Ordering::SeqCst)
 }
 
+/// Throws away a picture that waits for a terminal which does not read, so that the loop comes free and can end. What gives
+/// the terminal back is not a picture; it is thrown away only with `all`.
+#[cfg(unix)]
+pub(super) fn drop_stuck_picture(all: bool) {
+    if all || matches!(WRITING.try_lock(), Err(TryLockError::WouldBlock)) {
+        super::unix::discard_unread();
+    }
+}
+
 /// Gives the terminal back if it is ours. Errors are ignored: there is nothing left to tell them to.
 fn give_back() {
     if TAKEN.swap(false, Ordering::SeqCst) {
@@ -121,6 +130,10 @@ fn give_back_on_panic() {
     ONCE.call_once(|| {
         let before = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |panic| {
+            // The sound looks after its own faults: the screen says "no sound", and the dance goes on.
+            if crate::sound::fault_is_caught() {
+                return;
+            }
             FAULT.store(true, Ordering::SeqCst);
             // Wait for a picture that is being written, but not for ever: the panic may be in its own drawing.
             for _ in 0..20 {

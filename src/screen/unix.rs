@@ -6,7 +6,9 @@ use std::fs::File;
 use std::io::{self, IsTerminal, Write};
 use std::os::fd::{AsFd, OwnedFd};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, Weak};
+use std::thread;
+use std::time::{Duration, Instant};
 
 /// The real standard error while it is muted.
 static ERRORS: Mutex<Option<OwnedFd>> = Mutex::new(None);
@@ -52,6 +54,41 @@ pub(super) fn mouse(on: bool) -> io::Result<()> {
     out.flush()
 }
 
+/// Throws away what was written to the terminal and not read by it.
+pub(super) fn discard_unread() {
+    // A terminal that is gone needs nothing.
+    let _ = rustix::termios::tcflush(io::stdout(), rustix::termios::QueueSelector::OFlush);
+    // A thread that waits to write is not told that there is room again; a signal makes it look. This one means another
+    // size of the window, for which the picture is drawn anew at worst.
+    let _ = rustix::process::kill_process(rustix::process::getpid(), rustix::process::Signal::WINCH);
+}
+
+/// How often it is looked whether the program was asked to end.
+const LOOK: Duration = Duration::from_millis(250);
+/// How long a loop that was asked to end may take before its picture is taken for stuck.
+const PATIENCE: Duration = Duration::from_secs(1);
+/// And how long until it must end even with the terminal not given back in full.
+const LONGEST: Duration = Duration::from_secs(5);
+
+/// Helps a loop to end that was asked to and is held up by a terminal which does not read. Ends with `asked`.
+fn help_to_end(asked: &Weak<AtomicBool>) {
+    let mut since = None;
+    // When nobody else holds it, the loop has ended.
+    while let Some(asked) = asked.upgrade() {
+        if asked.load(Ordering::SeqCst) {
+            let since = *since.get_or_insert_with(Instant::now);
+            if since.elapsed() > PATIENCE {
+                super::terminal::drop_stuck_picture(since.elapsed() > LONGEST);
+            }
+            drop(asked);
+            thread::sleep(Duration::from_millis(20));
+        } else {
+            drop(asked);
+            thread::sleep(LOOK);
+        }
+    }
+}
+
 /// Notices the signals that ask a program to end, so that it can give the terminal back first.
 #[derive(Debug)]
 pub(super) struct EndSignals {
@@ -66,6 +103,9 @@ impl EndSignals {
             .into_iter()
             .map(|signal| signal_hook::flag::register(signal, Arc::clone(&asked)))
             .collect::<io::Result<_>>()?;
+        let watched = Arc::downgrade(&asked);
+        // Without a thread it ends as soon as the terminal reads.
+        let _ = thread::Builder::new().name("ending".to_owned()).spawn(move || help_to_end(&watched));
         Ok(Self { asked, handlers })
     }
 

@@ -15,6 +15,8 @@ mod click;
 mod device;
 #[cfg(any(feature = "playback", test))]
 mod feed;
+#[cfg_attr(not(feature = "playback"), allow(dead_code, reason = "only a device is guarded"))]
+mod guarded;
 #[cfg(any(feature = "playback", test))]
 mod handover;
 #[cfg_attr(not(feature = "playback"), allow(dead_code, reason = "half of it serves the callback"))]
@@ -30,6 +32,7 @@ mod speed;
 mod stretch;
 mod transport;
 
+pub use guarded::fault_is_caught;
 pub use speed::Speed;
 pub use transport::{Clock, HandClock, Transport};
 

@@ -5,6 +5,7 @@
 
 use super::device;
 use super::feed::Feed;
+use super::guarded::guarded;
 use super::handover::{Giving, handover, placed};
 use super::prepare::{Prepared, prepare};
 use super::shared::Shared;
@@ -17,12 +18,15 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How long to wait before looking for a device again.
 const RETRY: Duration = Duration::from_secs(2);
 /// And after a device that did play: a moment's trouble must not cost two seconds of music.
 const AGAIN: Duration = Duration::from_millis(200);
+/// After so many breaks, each sooner than this after opening, it does not.
+const BREAKS: u32 = 3;
+const STEADY: Duration = Duration::from_secs(5);
 /// How often an open stream is looked at.
 const WATCH: Duration = Duration::from_millis(100);
 /// A callback that has not run for so long is not coming back.
@@ -99,12 +103,14 @@ fn keep_open(
     };
     let mut prepared = None;
     let mut number = 0;
+    let mut broke = 0;
     loop {
         number += 1;
         let lost = Arc::new(AtomicBool::new(false));
-        let opened = open(shared, clock, &programme, number, &lost, &mut prepared);
+        let opened = guarded(|| open(shared, clock, &programme, number, &lost, &mut prepared)).flatten();
         shared.tried.store(true, Ordering::Relaxed);
-        let pause = if opened.is_some() { AGAIN } else { RETRY };
+        // A device that opens and breaks again and again is looked for less often.
+        let pause = if opened.is_some() && broke < BREAKS { AGAIN } else { RETRY };
         if let Some((stream, mut giving, device)) = opened {
             shared.pulse.store(clock.now(), Ordering::Relaxed);
             shared.stream.store(number, Ordering::Release);
@@ -112,6 +118,7 @@ fn keep_open(
                 let silent_for = clock.now().saturating_sub(shared.pulse.load(Ordering::Relaxed));
                 !lost.load(Ordering::Relaxed) && silent_for < STALLED
             };
+            let opened_at = Instant::now();
             call(device::name(&device));
             let mut going = true;
             let mut looks = 0;
@@ -132,6 +139,8 @@ fn keep_open(
                 }
             }
             shared.stream.store(0, Ordering::Release);
+            let played = opened_at.elapsed() > STEADY;
+            broke = if played { 0 } else { broke + 1 };
             drop(stream);
             if !going {
                 return;
@@ -223,21 +232,34 @@ impl Start<'_> {
         let Self { device, config, mut feed, clock, shared, lost } = self;
         let (clock, shared, lost) = (clock.clone(), Arc::clone(shared), Arc::clone(lost));
         let channels = usize::from(config.channels).max(1);
+        let (broken, mut whole) = (Arc::clone(&lost), true);
         let fill = move |buffer: &mut [T], info: &cpal::OutputCallbackInfo| {
+            // After a fault this stream stays silent until it is replaced.
+            if !whole {
+                buffer.fill(T::EQUILIBRIUM);
+                return;
+            }
             let now = clock.now();
             let times = info.timestamp();
             let latency = times.playback.duration_since(times.callback).as_nanos();
             let latency = u64::try_from(latency).unwrap_or(0);
-            feed.fill(buffer.len() / channels, now, latency, |frame, left, right| {
-                let out = &mut buffer[frame * channels..(frame + 1) * channels];
-                out.fill(T::EQUILIBRIUM);
-                if channels == 1 {
-                    out[0] = T::from_sample(0.5 * (left + right));
-                } else {
-                    out[0] = T::from_sample(left);
-                    out[1] = T::from_sample(right);
-                }
+            let filled = guarded(|| {
+                feed.fill(buffer.len() / channels, now, latency, |frame, left, right| {
+                    let out = &mut buffer[frame * channels..(frame + 1) * channels];
+                    out.fill(T::EQUILIBRIUM);
+                    if channels == 1 {
+                        out[0] = T::from_sample(0.5 * (left + right));
+                    } else {
+                        out[0] = T::from_sample(left);
+                        out[1] = T::from_sample(right);
+                    }
+                });
             });
+            if filled.is_none() {
+                whole = false;
+                buffer.fill(T::EQUILIBRIUM);
+                broken.store(true, Ordering::Relaxed);
+            }
         };
         let trouble = move |error: cpal::Error| match error.kind() {
             cpal::ErrorKind::Xrun => {

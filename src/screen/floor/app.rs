@@ -216,11 +216,16 @@ pub fn update(app: &mut App, message: Message) -> Vec<Effect> {
         // Some terminals report releases and repeats; each press counts once.
         Message::Key(key) if key.kind != KeyEventKind::Press => Vec::new(),
         Message::Key(key) if app.page == Page::InStep => step(app, &key),
-        Message::Key(key) => match (app.page, action(&key)) {
-            (Page::Opening, None) => begin(app),
-            (_, None) => Vec::new(),
-            (_, Some(action)) => act(app, action),
-        },
+        Message::Key(key) => {
+            let action = action(&key);
+            // Between the two presses there must be no other: hands all over the keyboard do not leave.
+            app.asked = app.asked.filter(|(asked, _)| Some(*asked) == action);
+            match (app.page, action) {
+                (Page::Opening, None) => begin(app),
+                (_, None) => Vec::new(),
+                (_, Some(action)) => act(app, action),
+            }
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Nothing here counts ticks or remembers the last frame, so a jump, a pause or a slow terminal all come out right.
 
-use crate::dance::{Cue, Dance, Prompt, Side, StepKind, free_sign};
+use crate::dance::{Cue, Dance, Prompt, Side, StepKind, free_lively, free_sign};
 use crate::grid::{BarPosition, PhraseSpan};
 use crate::listening::{Dynamic, Listening, TempoWord};
 use crate::trail::Trail;
@@ -404,9 +404,12 @@ impl Floor {
             to_go: (entry.at.since(beat).0 - 2.0 * HAIR).ceil().max(1.0) as usize,
             called: beat.0 >= entry.at.0 - lead,
             stones,
-            lively: movement.is_some_and(|movement| {
-                matches!(movement.step, StepKind::Jump | StepKind::Run) || movement.energy.level() >= 4
-            }),
+            lively: match movement {
+                Some(movement) => {
+                    matches!(movement.step, StepKind::Jump | StepKind::Run) || movement.energy.level() >= 4
+                }
+                None => self.free && free_lively(self.dance.words_of(entry)),
+            },
         }
     }
 

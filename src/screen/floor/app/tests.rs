@@ -78,6 +78,7 @@ impl Lesson {
     }
 }
 
+mod keyboard;
 mod step;
 
 const SPACE: KeyCode = KeyCode::Char(' ');

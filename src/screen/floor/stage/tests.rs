@@ -159,3 +159,20 @@ fn a_side_is_said_once() {
     assert!(words[0].ends_with(" right"), "{words:?}");
     assert_eq!(words[1], "step left");
 }
+
+#[test]
+fn the_class_gets_ready_for_quick_music_too() {
+    let lively = |floor: &Floor, before: f64| floor.stage(beat(before)).next.expect("a next move").lively;
+    let cues = [
+        ("slow and soft", 0.0, 16.0),
+        ("quick and loud", 16.0, 16.0),
+        ("suddenly soft", 32.0, 16.0),
+        ("suddenly loud", 48.0, 16.0),
+    ];
+    let free = floor(&cues).freely();
+    assert_eq!([lively(&free, 8.0), lively(&free, 24.0), lively(&free, 40.0)], [true, false, true]);
+    // A teacher's own words are moves, and say nothing of the music.
+    assert!(!lively(&floor(&cues), 8.0));
+    let moves = floor(&[("walk", 0.0, 16.0), ("jump", 16.0, 16.0)]);
+    assert!(lively(&moves, 8.0));
+}

@@ -83,7 +83,7 @@ pub(super) fn floor(app: &App, area: Rect, buffer: &mut Buffer) {
             path(app.floor.trail(), dance, (stage.at, step), app.palette, rooms.trail, buffer);
         }
     }
-    foot(app, &stage, rooms.foot, buffer);
+    foot(app, &stage, (area, rooms.foot), buffer);
 }
 
 /// The words of a call in the version that the class does.
@@ -310,7 +310,7 @@ fn middle_lines(text: &str, area: Rect, buffer: &mut Buffer, style: ratatui::sty
     words.draw(area, buffer, style);
 }
 
-fn foot(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
+fn foot(app: &App, stage: &Stage<'_>, (window, area): (Rect, Rect), buffer: &mut Buffer) {
     let mark = app.palette.style(Ink::Mark);
     if let Some((words, _)) = &app.notice {
         line(buffer, area, words, mark);
@@ -323,7 +323,10 @@ fn foot(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         };
         line(buffer, area, &words, mark);
     } else if !app.heard.playing {
-        line(buffer, area, "paused: space goes on", mark);
+        // A window may have become small since the first page said whether it can be read.
+        let small =
+            super::opening::too_small(app, window).map(|words| format!("   {words}")).unwrap_or_default();
+        line(buffer, area, &format!("paused: space goes on{small}"), mark);
     } else {
         let all = if app.floor.is_free() {
             "space pause   left right phrase   ? all keys"

@@ -126,6 +126,13 @@ fn legibility(app: &App, area: Rect) -> String {
     }
 }
 
+/// That a window is too small to be read from where the class sits, shortly; `None` when it is not.
+pub(super) fn too_small(app: &App, area: Rect) -> Option<String> {
+    let asked = app.floor.dance().profile.distance;
+    (readable_from(smallest_letters(app, area), area.height) < asked)
+        .then(|| format!("too small to read from {asked:.1} m"))
+}
+
 /// Rows of the smallest letters in which a move of this dance would be shown in a window.
 pub(in crate::screen::floor) fn smallest_letters(app: &App, area: Rect) -> f64 {
     let inner = Rect { x: area.x + 1, width: area.width.saturating_sub(2), ..area };
