@@ -25,41 +25,61 @@ pub(crate) struct Manner<'a> {
 /// Plays one section of sixteen beats for each letter, the same letter always the same music. Gives mono samples and
 /// the time of every beat.
 pub(crate) fn play(rate: u32, sections: &str, manner: &Manner<'_>) -> (Vec<f32>, Vec<f64>) {
-    let beats = sections.len() * SECTION;
+    let phrases: Vec<(u8, usize)> = sections.bytes().map(|letter| (letter, SECTION / 4)).collect();
+    play_phrases(rate, &phrases, false, manner)
+}
+
+/// The same with phrases of any number of bars of four; with a pickup, each begins with the beat before its first bar.
+pub(crate) fn play_phrases(
+    rate: u32,
+    phrases: &[(u8, usize)],
+    pickup: bool,
+    manner: &Manner<'_>,
+) -> (Vec<f32>, Vec<f64>) {
+    let before = usize::from(pickup);
+    let beats = before + phrases.iter().map(|phrase| 4 * phrase.1).sum::<usize>();
     let mut times = vec![manner.start];
     for beat in 0..beats {
         times.push(times[beat] + 60.0 / (manner.bpm)(beat));
     }
     let mut out = vec![0.0f32; ((times[beats] + 1.0) * f64::from(rate)) as usize];
-    for (section, letter) in sections.bytes().enumerate() {
+    let mut first = before;
+    for &(letter, bars) in phrases {
         let mut random = Random(u64::from(letter) * 7919);
         // `Random` gives -1 to 1.
         let mut pick =
             |from: &[i32]| from[((0.5 + 0.5 * random.next()) * from.len() as f64) as usize % from.len()];
-        for bar in 0..SECTION / 4 {
+        if pickup {
+            let (at, next) = (times[first - 1], times[first]);
+            note(&mut out, rate, manner, (at, 0.5 * (at + next)), 79, 0.15);
+            note(&mut out, rate, manner, (0.5 * (at + next), next), 81, 0.12);
+        }
+        for bar in 0..bars {
             // Steps of the major scale; the last bar comes home.
-            let root = if bar + 1 == SECTION / 4 { 0 } else { pick(&[0, 5, 7, 9, 2]) };
+            let root = if bar + 1 == bars { 0 } else { pick(&[0, 5, 7, 9, 2]) };
             for beat in 0..4 {
-                let index = section * SECTION + bar * 4 + beat;
+                let index = first + bar * 4 + beat;
                 let (at, next) = (times[index], times[index + 1]);
                 if beat == 0 {
                     note(&mut out, rate, manner, (at, times[(index + 2).min(beats)]), 48 + root, 0.3);
                     note(&mut out, rate, manner, (at, next), 60 + root + 4, 0.12);
                 }
                 let accent = if beat == 0 { 0.3 } else { 0.2 };
-                note(&mut out, rate, manner, (at, next), 72 + root + pick(&[0, 4, 7, 2, 11]), accent);
-                if pick(&[0, 1]) == 1 {
-                    note(
-                        &mut out,
-                        rate,
-                        manner,
-                        (0.5 * (at + next), next),
-                        72 + root + pick(&[0, 4, 7]),
-                        0.12,
-                    );
+                let (tune, rest) = (pick(&[0, 4, 7, 2, 11]), pick(&[0, 1]) == 1);
+                // The next phrase's pickup is in the place of the last beat.
+                let taken = pickup && bar + 1 == bars && beat == 3;
+                if !taken {
+                    note(&mut out, rate, manner, (at, next), 72 + root + tune, accent);
+                }
+                if rest {
+                    let half = 72 + root + pick(&[0, 4, 7]);
+                    if !taken {
+                        note(&mut out, rate, manner, (0.5 * (at + next), next), half, 0.12);
+                    }
                 }
             }
         }
+        first += 4 * bars;
     }
     (out, times[..beats].to_vec())
 }

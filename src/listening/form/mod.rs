@@ -1,6 +1,10 @@
-//! Form: which beats start bars, and which bars start phrases.
+//! Form: which beats start bars, which bars start phrases, and which phrases are alike.
 
 pub(crate) mod bars;
+mod division;
+mod letters;
+mod likeness;
+mod openings;
 pub(crate) mod phrases;
 
 pub use bars::bar_features;
