@@ -290,9 +290,7 @@ fn drafts_keep_to_what_a_class_can_learn_and_go_to_both_sides() {
     }
 }
 
-/// The march is danced in step and its second tune marched to, the tiptoe part is soft, and the end is livelier.
-///
-/// It ought to be the wildest of all. The class's moves are spent by then: each of the march's two tunes has one.
+/// The second tune of the march is marched to, the tiptoe part is soft, and the end is lively.
 #[test]
 fn the_drafted_farandole_follows_its_music() {
     let demo = DEMOS.iter().find(|demo| demo.name == "march-and-farandole").expect("one of the four");
@@ -307,5 +305,5 @@ fn the_drafted_farandole_follows_its_music() {
     assert_eq!(energy_at(30.0).1, "march");
     assert_eq!(energy_at(44.5).1, "freeze");
     let (soft, loud) = (energy_at(48.0).0, energy_at(84.0).0);
-    assert!(soft <= 2 && loud > soft, "{soft} and {loud}");
+    assert!(soft <= 2 && loud >= 4, "{soft} and {loud}");
 }

@@ -2,7 +2,6 @@
 //! is counted alike. (Coders are in `formats_alike.rs`.)
 
 #[path = "support/metrics.rs"]
-#[allow(unreachable_pub, reason = "other tests include it too")]
 mod metrics;
 #[path = "support/signals.rs"]
 #[allow(unreachable_pub, reason = "other tests include it too")]

@@ -7,8 +7,10 @@
 mod signals;
 
 use farandole::grid::{Grid, Phrase};
-use farandole::listening::{Envelope, HeardGrid, Listening, Pulse, Sureness, Turn, TurnKind, describe};
-use farandole::units::{SampleRate, Seconds};
+use farandole::listening::{
+    Dynamic, Envelope, HeardGrid, Listening, Pulse, Sureness, Turn, TurnKind, describe,
+};
+use farandole::units::{Lufs, SampleRate, Seconds};
 use signals::{beat_times, clicks, interleave, mix, pink_noise, sine, white_noise};
 
 const RATE: u32 = 48_000;
@@ -250,7 +252,7 @@ fn same_but_for_gain(a: &Listening, b: &Listening, tolerance: f64) {
     assert_eq!(marks(a), marks(b));
     let classes = |l: &Listening| {
         let values = l.loudness.short_term.values.iter();
-        values.map(|level| l.dynamics.mark(farandole::units::Lufs(f64::from(*level)))).collect::<Vec<_>>()
+        values.map(|level| l.dynamics.mark(Lufs(f64::from(*level)))).collect::<Vec<_>>()
     };
     let (of_a, of_b) = (classes(a), classes(b));
     let length = of_a.len().min(of_b.len());
@@ -323,6 +325,24 @@ fn a_rest_is_found_under_hiss() {
     let rests = of_kind(&told, &[TurnKind::Rest]);
     assert_eq!(rests.len(), 1, "{:?}", told.turns);
     assert!((rests[0].start.0 - 9.0).abs() < 0.1 && (rests[0].end.0 - 10.0).abs() < 0.1, "{rests:?}");
+}
+
+#[test]
+fn a_passage_far_softer_than_the_rest_is_soft_and_not_left_out() {
+    // 28 dB: more than the gate of the loudness range (EBU Tech 3342, 20 LU) lets through.
+    let (loud, soft) = (pink_noise(RATE, -14.0, 40.0, 3), pink_noise(RATE, -42.0, 30.0, 4));
+    let told = mono(&[loud, soft].concat());
+    let mark = |at: f64| {
+        told.dynamics.mark(Lufs(f64::from(
+            told.loudness.short_term.values[(at / told.loudness.short_term.step.0) as usize],
+        )))
+    };
+    assert!(mark(20.0) >= Some(Dynamic::F), "{:?}", told.dynamics);
+    assert!(mark(55.0) <= Some(Dynamic::P) && mark(55.0).is_some(), "{:?}", told.dynamics);
+    assert!(told.loudness.range.is_some_and(|range| range.0 < 2.0), "{:?}", told.loudness.range);
+    // Hiss is no passage.
+    let hissing = mono(&[pink_noise(RATE, -14.0, 40.0, 3), white_noise(RATE, -64.0, 30.0, 4)].concat());
+    assert!(hissing.dynamics.flat(), "{:?}", hissing.dynamics);
 }
 
 #[test]

@@ -13,7 +13,7 @@ const STEP: f64 = 3.0;
 /// evenly between and beyond; the fewer marks, the smaller the range. Empty in silence.
 pub(super) fn dynamics(envelope: &Envelope) -> Dynamics {
     use Dynamic::{F, Ff, Mf, Mp, P, Pp};
-    let levels = envelope.gated_short_term();
+    let levels = envelope.played_short_term();
     let q = |share| quantile(&levels, share);
     let (Some(low), Some(soft), Some(loud), Some(high)) = (q(0.10), q(0.20), q(0.80), q(0.95)) else {
         return Dynamics { marks: Vec::new() };

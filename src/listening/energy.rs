@@ -20,9 +20,9 @@ pub(super) struct Scale {
 }
 
 impl Scale {
-    /// From the 10th to the 95th percentile of gated short-term loudness; in silence everything is still.
+    /// From the 10th to the 95th percentile of short-term loudness as played; in silence everything is still.
     pub(super) fn of(envelope: &Envelope) -> Self {
-        let levels = envelope.gated_short_term();
+        let levels = envelope.played_short_term();
         let at = |share| quantile(&levels, share).unwrap_or(0.0);
         Self { soft: at(0.10), loud: at(0.95) }
     }

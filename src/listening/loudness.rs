@@ -20,6 +20,11 @@ const HALF_SHORT_TERM: usize = 150;
 const GATE: f64 = -70.0;
 /// Slower rates than this are no music, and a block of them would hold too few samples.
 const SLOWEST_RATE: u32 = 2_000;
+/// How far under the mean short-term loudness the loudness range still counts, LU (EBU Tech 3342).
+const RANGE_GATE: f64 = 20.0;
+/// The same for dynamics: a soft passage may lie further under a loud one than the range of a broadcast may; the
+/// ground noise of an old disc lies deeper still (ours).
+const PLAYED_GATE: f64 = 35.0;
 /// Loudness range means little in less than this (EBU Tech 3341, version 3).
 const RANGE_NEEDS: f64 = 60.0;
 
@@ -278,17 +283,23 @@ impl Envelope {
     /// length; `None` when nothing passes the gate.
     #[must_use]
     pub fn range(&self) -> Option<Lu> {
-        let levels = self.gated_short_term();
+        let levels = self.short_term_above(RANGE_GATE);
         Some(Lu(quantile(&levels, 0.95)? - quantile(&levels, 0.10)?))
     }
 
-    /// Short-term loudness every 100 ms, ascending, without what the gates of EBU Tech 3342 leave out (-70 LUFS,
-    /// and -20 LU under the mean). In less than 3 s, of as much as there is.
-    pub(super) fn gated_short_term(&self) -> Vec<f64> {
+    /// Short-term loudness every 100 ms, ascending, of what is played on purpose, however soft next to the rest.
+    pub(super) fn played_short_term(&self) -> Vec<f64> {
+        self.short_term_above(PLAYED_GATE)
+    }
+
+    /// Short-term loudness every 100 ms, ascending, without what lies under -70 LUFS or further than `gate` (LU) under
+    /// the mean of the rest. In less than 3 s, of as much as there is.
+    fn short_term_above(&self, gate: f64) -> Vec<f64> {
+        let under = 10f64.powf(-gate / 10.0);
         let half = HALF_SHORT_TERM.min(self.len() / 2);
         let gate = energy(GATE) / self.played;
         let energies: Vec<f64> = self.windows(half).map(energy).filter(|e| *e > gate).collect();
-        let relative = 0.01 * energies.iter().sum::<f64>() / energies.len().max(1) as f64;
+        let relative = under * energies.iter().sum::<f64>() / energies.len().max(1) as f64;
         let mut levels: Vec<f64> = energies.into_iter().filter(|e| *e >= relative).map(loudness).collect();
         levels.sort_by(f64::total_cmp);
         levels

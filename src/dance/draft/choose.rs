@@ -58,17 +58,21 @@ fn palette(age: u8) -> usize {
 
 /// A choice for every span, in order. The book must not be empty.
 ///
-/// Where the music ends in more moves than the class can learn, fewer are kept apart from the start, so that there is room
-/// for what only comes later.
+/// Where all moves that a class keeps apart are spent, what is danced first may have left none for a climax that only comes
+/// later; and the music may end in more moves than can be learnt. Then fewer are tried. Of the dances that the class can
+/// learn the one is taken whose moves are as lively as the music; if there is none, the one with the fewest moves.
 pub(super) fn choose(heard: &Listening, book: &MoveBook, profile: Profile, spans: &[Span]) -> Vec<Choice> {
-    let mut best: Option<(usize, Vec<Choice>)> = None;
+    let mut best: Option<((usize, f64), Vec<Choice>)> = None;
     for palette in (1..=palette(profile.age)).rev() {
-        let made = Drafting::new(heard, book, profile, spans, palette).made();
-        let moves = distinct(made.iter().map(|choice| &choice.movement.id));
-        if best.as_ref().is_none_or(|&(fewest, _)| moves < fewest) {
-            best = Some((moves, made));
+        let (made, misfit) = Drafting::new(heard, book, profile, spans, palette).made();
+        let excess =
+            distinct(made.iter().map(|choice| &choice.movement.id)).saturating_sub(most_moves(profile.age));
+        let danced = made.iter().zip(spans).filter(|(_, span)| span.purpose == Purpose::Dance);
+        let spent = distinct(danced.map(|(choice, _)| &choice.movement.id)) >= palette;
+        if best.as_ref().is_none_or(|(least, _)| (excess, misfit) < *least) {
+            best = Some(((excess, misfit), made));
         }
-        if moves <= most_moves(profile.age) {
+        if excess == 0 && !spent {
             break;
         }
     }
@@ -113,14 +117,21 @@ impl<'a> Drafting<'a> {
         }
     }
 
-    /// A choice for every span, in order.
-    fn made(mut self) -> Vec<Choice> {
+    /// A choice for every span, in order, and how far they are from as lively as the music: by counts danced, the square
+    /// of what their energy is off beyond one level.
+    fn made(mut self) -> (Vec<Choice>, f64) {
+        let mut misfit = 0.0;
         for index in 0..self.spans.len() {
             let choice = self.choice(index);
+            let span = &self.spans[index];
+            if span.purpose == Purpose::Dance {
+                let apart = choice.movement.energy.level().abs_diff(self.feels[index].energy);
+                misfit += span.counts().0 * f64::from(apart.saturating_sub(1)).powi(2);
+            }
             self.tire(index, choice.movement.step);
             self.made.push(choice);
         }
-        self.made
+        (self.made, misfit)
     }
 
     fn choice(&mut self, index: usize) -> Choice {
