@@ -18,8 +18,8 @@ pub(super) struct Badge<'a> {
 const COLOURS: [Ink; 7] =
     [Ink::ORANGE, Ink::SKY, Ink::GREEN, Ink::YELLOW, Ink::BLUE, Ink::VERMILION, Ink::PURPLE];
 
-/// Shapes before they come again.
-const SHAPES: usize = 7;
+/// Shapes before they come again: more than the letters of any piece that a class could follow.
+const SHAPES: usize = 14;
 
 impl Badge<'_> {
     /// Its colour, thin enough for black words on it.
@@ -38,7 +38,15 @@ impl Badge<'_> {
             Some(3) => Path::polygon(x, y, 1.15 * r, 4, 0.0),
             Some(4) => Path::polygon(x, y, 1.05 * r, 6, 0.0),
             Some(5) => Path::star(x, y, 1.3 * r, 5),
-            Some(_) => Path::polygon(x, y + 0.05 * r, 1.1 * r, 5, 0.0),
+            Some(6) => Path::polygon(x, y + 0.05 * r, 1.1 * r, 5, 0.0),
+            // From here on colours come again, but no shape does.
+            Some(7) => Path::polygon(x, y - 0.18 * r, 1.25 * r, 3, 0.5),
+            Some(8) => Path::rectangle(x - 1.2 * r, y - 0.6 * r, 2.4 * r, 1.2 * r, 0.0),
+            Some(9) => Path::star(x, y, 1.35 * r, 8),
+            Some(10) => Path::rectangle(x - 0.6 * r, y - 1.15 * r, 1.2 * r, 2.3 * r, 0.6 * r),
+            Some(11) => Path::polygon(x, y, 1.05 * r, 8, 1.0 / 16.0),
+            Some(12) => Path::rectangle(x - 0.6 * r, y - 1.15 * r, 1.2 * r, 2.3 * r, 0.0),
+            Some(_) => Path::star(x, y, 1.4 * r, 4),
         };
         if self.varied {
             drawing.shape("badge", outline(1.25 * radius), Ink::WHITE, Pen::solid(Ink::BLACK, 0.8));
@@ -92,5 +100,26 @@ mod tests {
             badges.iter().map(|badge| badge.varied).collect::<Vec<_>>(),
             [false, false, true, false, false, false, false]
         );
+    }
+
+    #[test]
+    fn no_shape_comes_again_before_all_have_been_used() {
+        let drawn: Vec<String> = (0..SHAPES)
+            .map(|shape| {
+                let mut drawing = Drawing::new(40.0, 40.0, "shapes");
+                Badge { letter: "A", shape: Some(shape), varied: false }.draw(
+                    &mut drawing,
+                    20.0,
+                    20.0,
+                    10.0,
+                    false,
+                );
+                crate::handout::drawing::svg(&drawing)
+            })
+            .collect();
+        // Colours come again after seven, so the outlines have to differ.
+        for (index, one) in drawn.iter().enumerate() {
+            assert!(drawn[index + 1..].iter().all(|other| other != one), "shape {index}");
+        }
     }
 }
