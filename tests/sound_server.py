@@ -52,7 +52,7 @@ class Server:
     def start(self):
         self.process = subprocess.Popen(
             ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disallow-exit=no",
-             f"--log-target=newfile:{self.log}", "--log-level={os.environ.get('SERVER_LOG_LEVEL', 'notice')}", "-L",
+             f"--log-target=newfile:{self.log}", f"--log-level={os.environ.get('SERVER_LOG_LEVEL', 'notice')}", "-L",
              f"module-native-protocol-unix socket={self.socket} auth-anonymous=1", "-L", f"module-null-sink {self.sink}"],
             env=self.env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         for _ in range(100):
