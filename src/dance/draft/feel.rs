@@ -75,12 +75,7 @@ impl Feel {
 
     /// How far outside a move's range the tempo goes, counts a minute; 0 inside, or beside it by less than is noticed.
     pub(super) fn tempo_miss(&self, movement: &Move) -> f64 {
-        let (slowest, fastest) = (movement.tempo.slowest.0, movement.tempo.fastest.0);
-        let spared = |limit: f64| match movement.step {
-            StepKind::Walk | StepKind::Run | StepKind::Jump => ROUNDING,
-            _ => (JUST_NOTICED * limit).min(MOST_SPARED),
-        };
-        (slowest - spared(slowest) - self.tempo.0).max(self.tempo.1 - fastest - spared(fastest)).max(0.0)
+        miss(movement, self.tempo)
     }
 
     /// Whether a move asks for what the music plainly is not: wild in a soft passage, or still in a wild one.
@@ -89,6 +84,16 @@ impl Feel {
         let apart = energy.abs_diff(self.phrase_energy) >= CONTRADICTION;
         (self.soft && energy >= WILD) || apart
     }
+}
+
+/// How far outside a move's range tempi between the slowest and the fastest go, as [`Feel::tempo_miss`] says.
+pub(super) fn miss(movement: &Move, (slow, fast): (f64, f64)) -> f64 {
+    let (slowest, fastest) = (movement.tempo.slowest.0, movement.tempo.fastest.0);
+    let spared = |limit: f64| match movement.step {
+        StepKind::Walk | StepKind::Run | StepKind::Jump => ROUNDING,
+        _ => (JUST_NOTICED * limit).min(MOST_SPARED),
+    };
+    (slowest - spared(slowest) - slow).max(fast - fastest - spared(fastest)).max(0.0)
 }
 
 /// How a phrase's notes are joined; where that is unclear, how they are in phrases that sound like it.

@@ -1,6 +1,7 @@
 //! Which moves can be done in a span at all, and which of them suits it best.
 
 use super::choose::{Choice, Drafting, LAST_POSE, LISTEN};
+use super::feel::miss;
 use super::sides::both_sides;
 use super::spans::Purpose;
 use super::{LONGEST_JUMPING, LONGEST_RUNNING};
@@ -136,6 +137,22 @@ impl Drafting<'_> {
             && !self.goes_on_too_long(index, movement)
             && !turns_long
             && effort.is_none_or(|longest| self.rest_due == 0.0 && span.counts().0 <= longest.0)
+            && !self.strays_on_a_side(index, movement)
+    }
+
+    /// Whether the counts that may stray from a span's tempo fill half of what goes to one side, which is a cue of its own.
+    fn strays_on_a_side(&self, index: usize, movement: &Move) -> bool {
+        let grid = &self.heard.grid;
+        let strays = |beat: usize| {
+            let tempo = grid.tempo_at(Beat::from(beat)).0;
+            miss(movement, (tempo, tempo)) > 0.0
+        };
+        movement.one_sided
+            && both_sides(grid, self.profile, &self.spans[index], Side::Left, &movement.words).iter().any(
+                |part| {
+                    2 * (part.start..part.end).filter(|&beat| strays(beat)).count() >= part.end - part.start
+                },
+            )
     }
 
     /// Whether the phrase returns only after as long a rest as a move needs, so that the move can return with it.
