@@ -221,13 +221,17 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
             let (before, old_end) = (stretched.counts, stretched.end());
             stretched.counts = length(dance, stretched.at, *counts, said(*cue))?;
             let longer = stretched.counts > before;
-            // Only what it grows over is rubbed out: what lay under it before was meant to.
-            if longer && *over == Over::Erase {
+            // Only what it grows over is rubbed out: what lay under it before was meant to. Cues before it may be among
+            // that, where a file has them in no order: then it is no longer the same one of them.
+            let index = if longer && *over == Over::Erase {
                 erase(&mut cues, old_end, stretched.end());
-            }
-            cues.insert(*cue, stretched);
+                put(&mut cues, stretched, Over::Keep)
+            } else {
+                cues.insert(*cue, stretched);
+                *cue
+            };
             let word = if longer { "lengthen" } else { "shorten" };
-            (Some(*cue), format!("{word} '{}'", said(*cue)))
+            (Some(index), format!("{word} '{}'", said(*cue)))
         }
         Command::SplitCue { cue, at } => {
             let whole = get(&cues, *cue)?.clone();
