@@ -173,6 +173,15 @@ fn keys_and_pictures() {
         &[letter('o'), letter('m'), KeyCode::Enter, letter('u')],
         400,
     );
+    desk.times("key: moves to choose from, those that suit first", &[KeyCode::Enter, KeyCode::Esc], 400);
+    // What a key that changes cues need not do.
+    let mut times = Vec::new();
+    for _ in 0..400 {
+        let begun = Instant::now();
+        desk.tell(Message::Size(WINDOW.width, WINDOW.height));
+        times.push(begun.elapsed());
+    }
+    report("all lines laid out anew, no picture", times);
     desk.tell(Message::Key(KeyEvent::new(letter('n'), KeyModifiers::NONE)));
     desk.times(
         "key: a letter of a note, journal, picture",

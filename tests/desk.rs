@@ -91,9 +91,9 @@ fn after_a_crash_everything_can_be_taken_in_and_undone() {
     let question = work.desk.recovery.as_ref().expect("something to recover").question();
     assert_eq!(
         question,
-        "the program ended without saving, and 4 changes are in the recovery copy: take them in?"
+        "the program ended without saving, and 2 changes are in the recovery copy: take them in?"
     );
-    assert_eq!(work.desk.recover(), ["4 changes were taken in; undo takes them back one by one"]);
+    assert_eq!(work.desk.recover(), ["2 changes were taken in; undo takes them back one by one"]);
     assert_eq!(work.desk.dance, shown);
     assert_eq!(work.wait(6), [News::Saved], "what was taken in is saved without another key");
     assert_eq!(room.on_disk(), shown);

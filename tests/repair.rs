@@ -213,7 +213,8 @@ fn two_taps_fix_the_level_and_a_run_of_taps_is_one_step() {
         assert!((1.9..2.1).contains(&ratio), "{ratio} at {at}");
     }
     work.tap(&taps[2..]);
-    assert_eq!(work.notice(), format!("tapped {} times", taps.len()));
+    let told = format!("tapped {} times: 1 beat moved", taps.len());
+    assert!(work.notice().starts_with(&told), "what the run has changed: {}", work.notice());
     assert_eq!(work.dance.anchors.len(), start.anchors.len() + taps.len());
     // The cues are still on their music.
     for (before, after) in start.cues.iter().zip(&work.dance.cues) {
@@ -359,19 +360,19 @@ fn the_picture_tells_counts_marks_sureness_and_what_changed() {
         let lines = text(&buffer);
         assert!(lines[0].starts_with(" repairing the beats"), "{lines:#?}");
         assert!(lines[1].ends_with("phrase 1 (A), count 5  bar 3, beat 1  0:02.0  paused"), "{lines:#?}");
-        assert!(lines[2].starts_with("   1 A  | 1   2 | 3   4 | 5   6 |"), "{lines:#?}");
+        assert!(lines[2].starts_with("   1 A     | 1   2 | 3   4 | 5   6 |"), "{lines:#?}");
         // Beat 5, placed by hand and later than before, under its count.
-        assert_eq!(&lines[3][25..27], "+>", "{lines:#?}");
+        assert_eq!(&lines[3][28..30], "+>", "{lines:#?}");
         assert!(lines[4].contains("sure"), "{lines:#?}");
         let foot = &lines[usize::from(height) - 3];
         assert!(foot.contains("since you came: 1 beat moved by up to 20 ms, at 0:02.0"), "{foot}");
         let keys = lines.last().expect("rows");
         assert!(keys.contains("space play  t tap") && keys.ends_with("? help  esc leave"), "{keys}");
         // The cursor is on count 5.
-        let cell = &buffer[(26, 2)];
+        let cell = &buffer[(29, 2)];
         assert_eq!(cell.symbol(), "5");
         assert!(cell.modifier.contains(Modifier::REVERSED));
-        assert_eq!(buffer[(25, 3)].fg, palette.style(Ink::Mark).fg.expect("a colour"));
+        assert_eq!(buffer[(28, 3)].fg, palette.style(Ink::Mark).fg.expect("a colour"));
     }
     work.press(&[Action::Compare]);
     let before = text(&picture(&work, 80, 24, palette));

@@ -79,7 +79,7 @@ fn the_beats_of_a_file_are_laid_in_when_the_screen_opens_and_can_be_undone_there
     session.shows("moved by up to 15 ms");
     session.press("u");
     session.shows("undone: take the beats of a file");
-    session.press("r");
+    session.press("z");
     session.shows("done again: take the beats of a file");
     session.press("l");
     session.shows("beats from a file");

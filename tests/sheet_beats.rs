@@ -10,7 +10,7 @@ use farandole::listening::Remembered;
 use farandole::screen::colours::Palette;
 use farandole::screen::desk::Again;
 use farandole::screen::sheet::{Ask, Effect, Message, Mode, Music, Sheet, draw, update};
-use farandole::sound::{Heard, Sound};
+use farandole::sound::{Heard, Sound, Speed};
 use farandole::units::{Beat, Seconds};
 use goats::GOATS;
 use ratatui::buffer::Buffer;
@@ -121,9 +121,9 @@ fn beats_are_repaired_and_undone_in_the_history_of_the_sheet() {
     work.keys("u");
     assert_eq!(work.sheet.dance, draft);
     // And done again from the repairing.
-    work.keys("kr");
+    work.keys("kz");
     assert_eq!(work.sheet.dance, sided);
-    work.keys("r");
+    work.keys("z");
     assert_eq!(work.sheet.dance, nudged);
     work.keys("uu");
     assert_eq!(work.sheet.dance, draft);
@@ -171,7 +171,20 @@ fn she_taps_along_with_clicks_while_it_plays() {
         work.heard.at = Seconds(at);
         work.keys("t");
     }
-    assert_eq!(work.notice(), "tapped 4 times");
+    assert!(work.notice().starts_with("tapped 4 times: 1 beat moved"), "{}", work.notice());
+    // Slower and round and round, without leaving: what the sheet knows of the sound goes along.
+    work.wanted.clear();
+    work.keys("-");
+    assert!(work.wants(|effect| *effect == Effect::Speed(Speed::percent(75))));
+    work.keys("--++");
+    assert_eq!(work.sheet.speed, Speed::NORMAL);
+    work.keys("-r");
+    assert!(work.text().contains("playing, round, 75 %"), "{}", work.text());
+    let phrase = work.sheet.dance.grid.phrase_at(Beat(11.0)).expect("phrases");
+    let span = [phrase.start, phrase.end].map(|beat| work.sheet.dance.grid.seconds_at(beat));
+    assert!(work.wants(|effect| *effect == Effect::Repeat(Some((span[0], span[1])))));
+    work.keys("r");
+    assert!(work.wants(|effect| *effect == Effect::Repeat(None)));
     work.keys(" ");
     assert!(work.wants(|effect| *effect == Effect::Pause));
     work.heard.playing = false;
@@ -185,8 +198,8 @@ fn a_click_goes_to_its_beat_and_the_wheel_by_phrases() {
     work.keys("k");
     work.press(KeyCode::Home);
     let mouse = |kind, column, row| MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE };
-    // Margin of 8, counts of 4 columns, lines of 3 rows from the third on.
-    work.tell(Message::Mouse(mouse(MouseEventKind::Down(MouseButton::Left), 8 + 4 * 5 + 2, 2)));
+    // Margin of 11, counts of 4 columns, lines of 3 rows from the third on.
+    work.tell(Message::Mouse(mouse(MouseEventKind::Down(MouseButton::Left), 11 + 4 * 5 + 2, 2)));
     assert_eq!(work.sheet.repairs.as_ref().expect("open").cursor, 5);
     work.tell(Message::Mouse(mouse(MouseEventKind::Down(MouseButton::Left), 3, 2)));
     work.tell(Message::Mouse(mouse(MouseEventKind::Down(MouseButton::Left), 40, 23)));

@@ -21,9 +21,10 @@ pub use rules::RULES;
 pub use turns::name as turn_name;
 pub use types::{Finding, Fix, Hushed, Landing, Needs, Report, Rule, Severity};
 
-use crate::dance::{Dance, MoveBook, Silenced};
+use crate::dance::{Cue, Dance, Move, MoveBook, MoveId, Silenced};
 use crate::listening::Listening;
-use scene::Scene;
+use crate::units::{Beat, Counts};
+use scene::{Scene, Step};
 use std::sync::LazyLock;
 
 /// The moves that come with the program, read once.
@@ -68,6 +69,30 @@ pub fn check_with(dance: &Dance, heard: Option<&Listening>, book: &MoveBook) -> 
         median_distance: turns::median_distance(&landings),
         landings,
     }
+}
+
+/// Moves that would not do where they are to be pinned, by the rules that look at a move in its place alone, each with the
+/// reason in a few words. `places` says where a move would stand: all of them must do.
+#[must_use]
+pub fn unsuited<'a>(
+    dance: &Dance,
+    heard: Option<&Listening>,
+    moves: impl Iterator<Item = &'a Move>,
+    places: impl Fn(&Move) -> Vec<(Beat, Counts)>,
+) -> Vec<(MoveId, &'static str)> {
+    if dance.grid.is_empty() {
+        return Vec::new();
+    }
+    let scene = Scene::new(dance, heard, None);
+    let why = |entry: &Move| {
+        places(entry).into_iter().find_map(|(at, counts)| {
+            let cue = Cue::new(at, counts, entry.id.clone());
+            let step =
+                Step { index: 0, cue: &cue, movement: Some(entry), words: &entry.words, until: cue.end() };
+            rules::unsuited(&scene, &step, entry)
+        })
+    };
+    moves.filter_map(|entry| Some((entry.id.clone(), why(entry)?))).collect()
 }
 
 /// What the rules find, in their order, silenced or not.

@@ -287,13 +287,17 @@ impl Room {
     /// Makes ready to play, in silence where there is no recording.
     fn sound(&mut self, recording: Option<crate::recording::Recording>) {
         let length = recording.as_ref().map_or_else(|| self.sheet.length(), |recording| recording.length());
-        self.player = Some(Transport::new(Programme {
+        let mut player = Transport::new(Programme {
             clicks: clicks(&self.sheet.dance),
             recording,
             length,
             trim: self.remembered.trim(),
             silent: self.options.silent,
-        }));
+        });
+        // What she chose while the recording was still being opened.
+        player.click(self.sheet.clicks);
+        player.speed(self.sheet.speed);
+        self.player = Some(player);
     }
 
     fn tell(&mut self, message: Message) {

@@ -56,6 +56,21 @@ pub(super) fn suits(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> bool {
         && articulation::fits(scene, step, entry)
 }
 
+/// Why a move would not do in a step's place, in a few words that the editor puts beside it; `None` when it would.
+pub(super) fn unsuited(scene: &Scene<'_>, step: &Step<'_>, entry: &Move) -> Option<&'static str> {
+    if !(move_tempo::fits(scene, step, entry) && step_rate::fits(scene, step, entry)) {
+        let tempi = scene.tempi_under(step);
+        let mean = tempi.iter().map(|tempo| tempo.0).sum::<f64>() / tempi.len().max(1) as f64;
+        let middle = 0.5 * (entry.tempo.slowest.0 + entry.tempo.fastest.0);
+        return Some(if mean > middle { "music too fast" } else { "music too slow" });
+    }
+    if !energy::fits(scene, step, entry) {
+        let livelier = scene.music_energy(step).is_none_or(|music| entry.energy.level() > music);
+        return Some(if livelier { "livelier than the music" } else { "calmer than the music" });
+    }
+    (!articulation::fits(scene, step, entry)).then_some("unlike the notes")
+}
+
 /// Every rule, in the order in which they are looked at.
 pub const RULES: &[Rule] = &[
     not_heard::RULE,

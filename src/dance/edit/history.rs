@@ -294,6 +294,17 @@ impl History {
         self.saved = Some(revision);
     }
 
+    /// How many steps lie between the present state and the one last saved, done or undone: gestures, however many keys each
+    /// took. Where undoing and writing anew has left the saved state behind, all that can be undone.
+    #[must_use]
+    pub fn steps_since_saved(&self) -> usize {
+        let place = |saved| match saved {
+            Revision(0) => Some(0),
+            _ => self.steps.iter().position(|step| step.revision == saved).map(|step| step + 1),
+        };
+        self.saved.and_then(place).map_or(self.done, |saved| self.done.abs_diff(saved))
+    }
+
     /// Whether the present state differs from the one last saved; undoing back to that one makes it false.
     #[must_use]
     pub fn unsaved(&self) -> bool {

@@ -383,10 +383,13 @@ fn unsaved_means_that_the_present_state_is_not_the_saved_one() {
     session.nudge(0, 1.0);
     session.history.saved(being_written);
     assert!(session.history.unsaved(), "typed while the file was written");
+    assert_eq!(session.history.steps_since_saved(), 1);
     session.undone();
     assert!(!session.history.unsaved());
+    assert_eq!(session.history.steps_since_saved(), 0);
     session.undone();
     assert!(session.history.unsaved());
+    assert_eq!(session.history.steps_since_saved(), 1, "the file has a step more");
     session.nudge(1, 1.0);
     session.undone();
     assert!(session.history.unsaved(), "the saved state can no longer be reached");

@@ -37,10 +37,10 @@ pub struct Recovery {
 }
 
 impl Recovery {
-    /// How many changes, undos and redos.
+    /// How many changes she would take in: a text that was typed letter by letter is one.
     #[must_use]
     pub fn changes(&self) -> usize {
-        self.found.changes
+        self.found.history.steps_since_saved()
     }
 
     /// Whether the file was changed by someone else since.
@@ -52,7 +52,8 @@ impl Recovery {
     /// What was found, and the question.
     #[must_use]
     pub fn question(&self) -> String {
-        let changes = match self.found.changes {
+        let changes = match self.changes() {
+            0 => "changes that were taken back again are".to_owned(),
             1 => "1 change is".to_owned(),
             many => format!("{many} changes are"),
         };
@@ -169,7 +170,8 @@ impl Desk {
         let Some(Recovery { found, now, stamp, lock, places }) = self.recovery.take() else {
             return Vec::new();
         };
-        let mut said = vec![match found.changes {
+        let mut said = vec![match found.history.steps_since_saved() {
+            0 => "the changes were taken in; z does again what was taken back".into(),
             1 => "1 change was taken in; undo takes it back".into(),
             many => format!("{many} changes were taken in; undo takes them back one by one"),
         }];

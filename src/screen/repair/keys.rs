@@ -35,6 +35,9 @@ pub enum Action {
     List,
     AsHeard,
     Clicks,
+    Round,
+    Slower,
+    Faster,
     Undo,
     Redo,
     Help,
@@ -94,7 +97,7 @@ impl Action {
     pub fn group(self) -> Group {
         match self {
             Self::Left | Self::Right | Self::Up | Self::Down | Self::Home | Self::End => Group::Way,
-            Self::Play | Self::Clicks => Group::Hear,
+            Self::Play | Self::Clicks | Self::Round | Self::Slower | Self::Faster => Group::Hear,
             Self::Tap
             | Self::Earlier
             | Self::Later
@@ -185,6 +188,15 @@ pub const KEYS: &[Binding<Action>] = &[
     ),
     line(&[KeyCode::Char('m')], "m", Action::Along, "count one takes the moves along, or lets them be", ""),
     line(&[KeyCode::Char('c')], "c", Action::Clicks, "clicks on the beat, or none", "clicks"),
+    line(&[KeyCode::Char('r')], "r", Action::Round, "this phrase round and round, or on", "round"),
+    line(
+        &[KeyCode::Char('-')],
+        "- +",
+        Action::Slower,
+        "slower (75 %, 50 %) at its own pitch; faster again",
+        "slower",
+    ),
+    line(&[KeyCode::Char('+'), KeyCode::Char('=')], "+", Action::Faster, "", ""),
     line(&[KeyCode::Char('l')], "l", Action::List, "list your corrections; x takes one back", "list"),
     line(
         &[KeyCode::Char('o')],
@@ -194,7 +206,7 @@ pub const KEYS: &[Binding<Action>] = &[
         "as heard",
     ),
     line(&[KeyCode::Char('u')], "u z", Action::Undo, "undo; do again what was undone", "undo"),
-    line(&[KeyCode::Char('z'), KeyCode::Char('r')], "z", Action::Redo, "", ""),
+    line(&[KeyCode::Char('z')], "z", Action::Redo, "", ""),
     line(&[KeyCode::Char('?')], "?", Action::Help, "these keys", "help"),
     line(&[KeyCode::Char('k')], "k", Action::Sheet, "to the count sheet", ""),
     line(

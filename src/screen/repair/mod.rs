@@ -7,9 +7,11 @@
 mod follow;
 pub mod keys;
 mod state;
+mod told;
 mod view;
 
 pub use follow::follow;
 pub use keys::{Action, Group, KEYS};
-pub use state::{Effect, Message, Readiness, Repairing, update};
+pub use state::{Repairing, update};
+pub use told::{Effect, Message, Readiness};
 pub use view::{beat_under, help_pages, view};

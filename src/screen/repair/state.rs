@@ -2,12 +2,14 @@
 
 use super::follow::follow;
 use super::keys::Action;
+use super::told::{Effect, Message, Readiness};
 use crate::dance::edit::{Command, JOIN_WITHIN};
 use crate::dance::{Cue, Dance};
 use crate::grid::mend::{Comparison, NUDGE, Repair, compare};
 use crate::grid::{Anchor, Grid};
 use crate::listening::Sureness;
 use crate::screen::desk::Again;
+use crate::sound::Speed;
 use crate::units::{Beat, Seconds};
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -16,77 +18,6 @@ use std::time::Duration;
 const BOUNCE: f64 = 0.12;
 /// The most digits of a phrase's length.
 const DIGITS: usize = 3;
-
-/// Whether the grid can be heard again.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Readiness {
-    /// Not yet: how much of the recording has been listened to, 0 to 1.
-    Listening(f32),
-    /// Yes.
-    Ready,
-    /// No: why.
-    Never(String),
-}
-
-/// Something that happened.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Message {
-    /// She asked for something.
-    Do(Action),
-    /// She asked, before she came, for a gesture that has no key: the beats of a file.
-    Gesture(Repair),
-    /// She pointed at a beat with the mouse.
-    Point(usize),
-    /// She typed a digit, while a number is being typed.
-    Digit(char),
-    /// She took the last digit back.
-    RubOut,
-    /// The music is here now, and sounds or not.
-    Heard {
-        /// Where, in heard time.
-        at: Seconds,
-        /// Whether it plays.
-        playing: bool,
-    },
-    /// The grid was heard again.
-    Again(Box<Again>),
-    /// It became clear whether the grid can be heard again.
-    Ready(Readiness),
-    /// How sure each bar of the dance's own grid is.
-    Sure(Vec<Sureness>),
-    /// The dance was changed, undone or redone otherwise.
-    Changed,
-}
-
-/// Something to be done outside.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Effect {
-    /// Have the grid heard with these corrections; the answer comes as [`Message::Again`].
-    HearAgain {
-        /// To be given back.
-        number: u64,
-        /// All corrections.
-        anchors: Vec<Anchor>,
-    },
-    /// Make this change.
-    Change(Command),
-    /// Undo.
-    Undo,
-    /// Redo.
-    Redo,
-    /// Play from here.
-    Play(Seconds),
-    /// Pause.
-    Pause,
-    /// Go here without stopping or starting.
-    Seek(Seconds),
-    /// Clicks on the beat, or none.
-    Clicks,
-    /// To the count sheet.
-    Sheet,
-    /// Back to where she came from.
-    Leave,
-}
 
 /// A gesture that may still go on: taps along the music, nudges of one beat.
 #[derive(Debug, Clone, PartialEq)]
@@ -120,6 +51,10 @@ pub struct Repairing {
     pub at: Seconds,
     /// Whether it plays.
     pub playing: bool,
+    /// How fast, and whether a phrase goes round: the sheet holds both.
+    pub speed: Speed,
+    /// Whether a phrase goes round and round.
+    pub round: bool,
     /// How sure each bar of the grid on the screen is; empty when that is not known.
     pub sureness: Vec<Sureness>,
     /// Whether the grid can be heard again.
@@ -164,6 +99,8 @@ impl Repairing {
             cursor,
             at: dance.grid.seconds_at(Beat::from(cursor)),
             playing: false,
+            speed: Speed::NORMAL,
+            round: false,
             sureness: Vec::new(),
             readiness,
             before: dance.grid.clone(),
@@ -315,8 +252,16 @@ impl Repairing {
         let follow = follow(&asked.repair, &asked.grid, &again.grid, self.along);
         self.comparison = compare(&self.before, &again.grid);
         let step = compare(&dance.grid, &again.grid);
-        if !matches!(asked.repair, Repair::Taps(_)) {
-            let label = asked.repair.label();
+        let label = asked.repair.label();
+        if let Repair::Taps(taps) = &asked.repair {
+            // Since the first tap: the latest may have changed nothing more.
+            let run = compare(&asked.grid, &again.grid);
+            self.notice = Some(match taps.len() {
+                1 => "tapped once: go on, two tell how fast it is".into(),
+                many if run.is_nothing() => format!("tapped {many} times: the beats were so already"),
+                many => format!("tapped {many} times: {run}"),
+            });
+        } else {
             self.notice = Some(if step.is_nothing() {
                 format!(
                     "{label}: the beats were so already; where they are wrong still, play and tap along with t"
@@ -412,6 +357,9 @@ impl Repairing {
                 | Action::Compare
                 | Action::Along
                 | Action::Clicks
+                | Action::Round
+                | Action::Slower
+                | Action::Faster
                 | Action::Help
                 | Action::Sheet
                 | Action::Leave
@@ -427,7 +375,10 @@ impl Repairing {
             self.notice = None;
         }
         // Whatever is done, is done to the beats as they are now.
-        if !matches!(action, Action::Compare | Action::Play) {
+        if !matches!(
+            action,
+            Action::Compare | Action::Play | Action::Clicks | Action::Slower | Action::Faster | Action::Round
+        ) {
             self.showing_before = false;
         }
         let here = self.cursor;
@@ -478,6 +429,8 @@ impl Repairing {
                 Vec::new()
             }
             Action::Clicks => vec![Effect::Clicks],
+            Action::Round => vec![Effect::Round(here)],
+            Action::Slower | Action::Faster => vec![Effect::Pace { slower: action == Action::Slower }],
             Action::List if dance.anchors.is_empty() => {
                 self.notice = Some("nothing was corrected yet".into());
                 Vec::new()

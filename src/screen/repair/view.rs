@@ -2,8 +2,9 @@
 //!
 //! Nothing here changes anything: the picture is a function of the state and the window.
 
-use super::keys::{KEYS, chapters};
-use super::state::{Readiness, Repairing};
+use super::keys::{Action, KEYS, chapters};
+use super::state::Repairing;
+use super::told::Readiness;
 use crate::dance::Dance;
 use crate::grid::mend::compare;
 use crate::grid::{Anchor, Grid};
@@ -11,6 +12,8 @@ use crate::listening::Sureness;
 use crate::screen::colours::{Ink, Palette};
 use crate::screen::fitting::cut;
 use crate::screen::help;
+use crate::screen::keys::Binding;
+use crate::sound::Speed;
 use crate::units::{Beat, Seconds};
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
@@ -21,9 +24,11 @@ use unicode_width::UnicodeWidthStr;
 
 /// The smallest window.
 const LEAST: (u16, u16) = (40, 12);
-/// Columns of one count, and of the margin in which phrases are named.
+/// Columns of one count.
 const CELL: u16 = 4;
-const MARGIN: u16 = 8;
+/// Columns of the margin in which phrases are named, and in a narrow window.
+const MARGIN: u16 = 11;
+const NARROW: (u16, u16) = (60, 8);
 /// Rows of one line of counts: the counts, what was said of them, how sure the bars are, and the moves.
 const ROWS: u16 = 4;
 /// The same without the moves, where there is little room, and how many rows that is.
@@ -38,6 +43,10 @@ const AT: f64 = 0.03;
 const TAPPED: f64 = 0.13;
 /// A beat that moved by less is where it was.
 const MOVED: f64 = 0.005;
+
+/// What is likely to be wanted while the music plays.
+const WHILE_PLAYING: [Action; 6] =
+    [Action::Play, Action::Tap, Action::Round, Action::Slower, Action::Clicks, Action::Undo];
 
 /// One line of counts.
 struct Line {
@@ -77,6 +86,11 @@ fn put(buffer: &mut Buffer, area: Rect, x: u16, y: u16, text: &str, style: Style
     end - area.x
 }
 
+/// Columns of the margin in a window of some columns.
+fn margin(width: u16) -> u16 {
+    if width < NARROW.0 { NARROW.1 } else { MARGIN }
+}
+
 /// Where the counts stand in a window.
 fn body(area: Rect) -> Rect {
     Rect { y: area.y + 2, height: area.height - 5, ..area }
@@ -97,7 +111,7 @@ pub fn beat_under(
     let page = Page { state, dance, palette: Palette::default(), grid: state.shown(dance) };
     let body = body(area);
     let row = row.checked_sub(body.y).filter(|row| *row < body.height)?;
-    let count = usize::from(column.checked_sub(MARGIN)? / CELL);
+    let count = usize::from(column.checked_sub(margin(width))? / CELL);
     let (lines, top) = page.seen(body);
     let line = lines.get(top + usize::from(row / Page::rows(body)))?;
     Some(line.beats.start + count).filter(|beat| line.beats.contains(beat))
@@ -132,7 +146,13 @@ impl Page<'_> {
         let here = Beat::from(self.state.cursor);
         let shown = if self.state.showing_before { "AS IT WAS BEFORE" } else { "" };
         let at = if self.state.playing { self.state.at } else { self.grid.seconds_at(here) };
-        let playing = if self.state.playing { "playing" } else { "paused" };
+        let mut playing = if self.state.playing { "playing" } else { "paused" }.to_owned();
+        if self.state.round {
+            playing.push_str(", round");
+        }
+        if self.state.speed != Speed::NORMAL {
+            playing.push_str(&format!(", {} %", self.state.speed.in_percent()));
+        }
         let place = format!("{}  {}  {at}  {playing}", self.grid.count_at(here), self.grid.bar_at(here));
         let width = u16::try_from(place.width()).unwrap_or(u16::MAX);
         let from = put(buffer, area, 1, 1, shown, self.ink(Ink::Mark));
@@ -142,7 +162,7 @@ impl Page<'_> {
 
     /// The counts in lines: a phrase begins a new one, and a long phrase goes on in the next, at a bar where it can.
     fn lines(&self, width: u16) -> Vec<Line> {
-        let room = usize::from(((width - MARGIN) / CELL).max(1));
+        let room = usize::from(((width - margin(width)) / CELL).max(1));
         let mut phrases: Vec<(Option<usize>, Range<usize>)> = Vec::new();
         let first = self.grid.phrases().first().map_or(self.grid.len(), |phrase| phrase.start);
         if first > 0 {
@@ -207,9 +227,9 @@ impl Page<'_> {
             None if line.first => "pickup".into(),
             _ => String::new(),
         };
-        put(buffer, Rect { width: MARGIN.min(area.width), ..area }, 1, 0, &label, self.ink(Ink::Quiet));
+        put(buffer, Rect { width: margin(area.width) - 1, ..area }, 1, 0, &label, self.ink(Ink::Quiet));
         for (n, beat) in line.beats.clone().enumerate() {
-            let x = MARGIN + n as u16 * CELL;
+            let x = margin(area.width) + n as u16 * CELL;
             self.beat(beat, x, area, buffer);
         }
         if area.height >= ROWS {
@@ -221,7 +241,7 @@ impl Page<'_> {
     fn moves(&self, line: &Line, area: Rect, buffer: &mut Buffer) {
         let cues = if self.state.showing_before { &self.state.cues_before } else { &self.dance.cues };
         let (low, high) = (line.beats.start as f64, line.beats.end as f64);
-        let column = |at: f64| MARGIN + ((at - low) * f64::from(CELL)).round() as u16;
+        let column = |at: f64| margin(area.width) + ((at - low) * f64::from(CELL)).round() as u16;
         for cue in cues.iter().take_while(|cue| cue.at.0 < high) {
             let (from, until) = (cue.at.0.max(low), cue.end().0.min(high));
             // Of a cue whose place is no number nothing is drawn.
@@ -358,12 +378,26 @@ impl Page<'_> {
         let keys: Vec<String> = if self.state.listed.is_some() {
             ["up, down choose", "x takes it back", "enter goes there", "l closes"].map(str::to_owned).to_vec()
         } else {
-            KEYS.iter()
-                .filter(|key| !key.short.is_empty())
-                .map(|key| format!("{} {}", key.name, key.short))
-                .collect()
+            self.wanted_now()
         };
         self.key_line(&keys, Rect { y: area.y + y + 2, height: 1, ..area }, buffer);
+    }
+
+    /// Keys with a word each: while the music plays, those for hearing and tapping first. The last two are help and leaving.
+    fn wanted_now(&self) -> Vec<String> {
+        let playing = self.state.playing;
+        let named = |key: &Binding<Action>| match key.action {
+            Action::Play if playing => format!("{} pause", key.name),
+            _ => format!("{} {}", key.name, key.short),
+        };
+        let shown = KEYS.iter().filter(|key| !key.short.is_empty());
+        let mut keys: Vec<&Binding<Action>> = shown.collect();
+        // The sort is stable: else they stand in the order of the table.
+        keys.sort_by_key(|key| match key.action {
+            Action::Help | Action::Leave => 2,
+            action => u8::from(playing && !WHILE_PLAYING.contains(&action)),
+        });
+        keys.into_iter().map(named).collect()
     }
 
     /// As many keys as fit; the last two (help, leave) always.

@@ -8,6 +8,7 @@ use crate::listening::Sureness;
 use crate::screen::desk::Again;
 use crate::screen::help;
 use crate::screen::repair::{self, Action, Message, Readiness, Repairing};
+use crate::sound::Speed;
 use crate::units::Beat;
 use crossterm::event::{KeyCode, KeyEvent};
 use std::collections::VecDeque;
@@ -43,6 +44,7 @@ impl Sheet {
         repairs.sureness = self.sureness.clone();
         repairs.at = self.heard.at;
         repairs.playing = self.heard.playing;
+        (repairs.speed, repairs.round) = (self.speed, self.round);
         repairs.trouble = self.trouble.clone();
         repairs.notice = self.read_only.clone().or_else(|| self.otherwise.take());
         repairs
@@ -163,6 +165,38 @@ pub(super) fn pressed(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
     tell(sheet, message)
 }
 
+/// The phrase of a beat goes round and round, or the music goes on.
+fn round(sheet: &mut Sheet, beat: Beat) -> Vec<Effect> {
+    if matches!(sheet.music, Music::Coming(_)) {
+        sheet.say("the recording is still being opened");
+        return Vec::new();
+    }
+    sheet.round = !sheet.round;
+    if !sheet.round {
+        sheet.say("the music goes on, no more round and round");
+        return vec![Effect::Repeat(None)];
+    }
+    sheet.say("this phrase goes round and round; r lets it go on");
+    let grid = &sheet.dance.grid;
+    let ends = grid.phrase_at(beat).map_or((Beat(0.0), grid.end()), |span| (span.start, span.end));
+    let span = (grid.seconds_at(ends.0), grid.seconds_at(ends.1));
+    vec![Effect::Repeat(Some(span)), Effect::Seek(span.0), Effect::Play]
+}
+
+/// One speed slower, or one back towards the music's own.
+fn pace(sheet: &mut Sheet, slower: bool) -> Effect {
+    let now = sheet.speed.in_percent();
+    let percent = match slower {
+        true if now > 75 => 75,
+        true => 50,
+        false if now < 75 => 75,
+        false => 100,
+    };
+    sheet.speed = Speed::percent(percent);
+    sheet.say(format!("{percent} per cent of the music's own speed"));
+    Effect::Speed(sheet.speed)
+}
+
 /// Tells the repairing, if it is open, and does what it asks for.
 pub(super) fn tell(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
     let Some(mut repairs) = sheet.repairs.take() else { return Vec::new() };
@@ -205,6 +239,8 @@ pub(super) fn tell(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
                 sheet.say(if sheet.clicks { "clicks on the beat" } else { "no clicks" });
                 effects.push(Effect::Click(sheet.clicks));
             }
+            repair::Effect::Round(beat) => effects.extend(round(sheet, Beat::from(beat))),
+            repair::Effect::Pace { slower } => effects.push(pace(sheet, slower)),
             repair::Effect::Sheet => open = false,
             repair::Effect::Leave if sheet.straight => effects.push(Effect::Leave(false)),
             repair::Effect::Leave => open = false,
@@ -214,6 +250,7 @@ pub(super) fn tell(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
         repairs.notice = Some(said);
     }
     repairs.trouble.clone_from(&sheet.trouble);
+    (repairs.speed, repairs.round) = (sheet.speed, sheet.round);
     sheet.sureness.clone_from(&repairs.sureness);
     sheet.repairs = Some(repairs);
     if !open {

@@ -244,8 +244,11 @@ fn phrase_lines(
         _ => 1,
     };
     let mut wide = counts.div_ceil(counts.div_ceil(most).max(1)).max(1);
+    // A bar is not torn: rather more lines than one.
     if wide.next_multiple_of(bar) <= most {
         wide = wide.next_multiple_of(bar);
+    } else if wide > bar {
+        wide -= wide % bar;
     }
     for from in (start..end).step_by(wide) {
         lines.push(Line {
@@ -395,6 +398,8 @@ mod tests {
         assert_eq!(widths(&on_grid(24, 3, &[0, 12]), 80), [6, 6, 6, 6]);
         assert_eq!(widths(&on_grid(24, 3, &[0, 12]), 120), [12, 12]);
         assert_eq!(widths(&on_grid(20, 4, &[0]), 80), [8, 8, 4]);
+        assert_eq!(widths(&on_grid(30, 3, &[0]), 80), [6, 6, 6, 6, 6], "no bar is torn");
+        assert_eq!(widths(&on_grid(25, 5, &[0]), 80), [5, 5, 5, 5, 5]);
         assert_eq!(widths(&on_grid(18, 4, &[2]), 80), [2, 8, 8], "a pickup has a line of its own");
     }
 

@@ -242,6 +242,8 @@ pub struct Sheet {
     pub asked: Duration,
     /// How far the first hints have come.
     pub hint: usize,
+    /// While a move is chosen: those that do not suit the place, and why.
+    pub unsuited: Vec<(MoveId, &'static str)>,
 }
 
 impl Sheet {
@@ -293,6 +295,7 @@ impl Sheet {
             interrupted: None,
             asked: Duration::ZERO,
             hint: 0,
+            unsuited: Vec::new(),
         };
         sheet.cursor = sheet.dance.cues.first().map_or(Beat(0.0), |cue| Beat(cue.at.0.max(0.0).floor()));
         sheet.walk_trail();
@@ -432,10 +435,41 @@ impl Sheet {
             .or_else(|| findings().filter(|finding| cue.is_some() && finding.cue == cue).max_by(gravest))
     }
 
-    /// Moves that fit what is typed, the likeliest first.
+    /// Moves that fit what is typed, the likeliest first. While nothing is typed, those that suit the place come first, of
+    /// these the everyday ones, and of these the ones that the class dances already.
     #[must_use]
     pub fn found(&self, typed: &str) -> Vec<&Move> {
-        self.book.search(typed)
+        let mut found = self.book.search(typed);
+        if typed.trim().is_empty() {
+            let known = |entry: &Move| self.dance.moves.iter().any(|own| own.id == entry.id);
+            let everyday = |entry: &Move| {
+                let mut listed = self.book.entries().iter();
+                listed.any(|listed| listed.movement.id == entry.id && listed.is_everyday())
+            };
+            found.sort_by_cached_key(|entry| {
+                (self.unsuited_here(&entry.id).is_some(), !everyday(entry), !known(entry))
+            });
+        }
+        found
+    }
+
+    /// Why a move does not suit the place that one is chosen for, in a few words; `None` when it does.
+    #[must_use]
+    pub fn unsuited_here(&self, id: &MoveId) -> Option<&'static str> {
+        self.unsuited.iter().find(|(unsuited, _)| unsuited == id).map(|(_, why)| *why)
+    }
+
+    /// What goes round and round: what is selected, else the phrase under the cursor, else everything.
+    #[must_use]
+    pub fn round_span(&self) -> (Seconds, Seconds) {
+        let grid = &self.dance.grid;
+        let (from, to) = if self.anchor.is_some() {
+            let ends = self.selection();
+            (ends.from, ends.to)
+        } else {
+            self.phrase_here().map_or((Beat(0.0), grid.end()), |span| (span.start, span.end))
+        };
+        (grid.seconds_at(from), grid.seconds_at(to))
     }
 
     /// What a move is called: in the dance, or in the book.

@@ -3,8 +3,9 @@
 use super::entry::Entry;
 use super::keys::Action;
 use super::state::{About, Effect, Mode, Purpose, Sheet};
+use crate::check::unsuited;
 use crate::dance::edit::{Command, Over};
-use crate::dance::{Cue, MoveId, Prompt, Silenced};
+use crate::dance::{Cue, Move, MoveId, Prompt, Silenced};
 use crate::units::{Beat, Counts};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
@@ -26,10 +27,10 @@ pub(super) fn begin(sheet: &mut Sheet, action: Action) {
                 Some(index) => Purpose::Change(index),
                 None => Purpose::Pin,
             };
-            sheet.mode = Mode::Choose(purpose, Entry::default(), 0);
+            choose(sheet, purpose);
         }
         Action::Other => match cue.as_ref().and_then(|cue| cue.movement.clone()) {
-            Some(id) => sheet.mode = Mode::Choose(Purpose::Replace(id), Entry::default(), 0),
+            Some(id) => choose(sheet, Purpose::Replace(id)),
             None => sheet.say("no move of the book on this count, so there is none to replace"),
         },
         Action::Words => {
@@ -66,6 +67,23 @@ pub(super) fn begin(sheet: &mut Sheet, action: Action) {
         },
         _ => {}
     }
+}
+
+/// Opens the moves, with what is known of how they suit the place.
+fn choose(sheet: &mut Sheet, purpose: Purpose) {
+    let cues = &sheet.dance.cues;
+    let places = |entry: &Move| -> Vec<(Beat, Counts)> {
+        match &purpose {
+            Purpose::Pin => vec![place_for(sheet, entry.counts)],
+            Purpose::Change(index) => cues.get(*index).map(|cue| (cue.at, cue.counts)).into_iter().collect(),
+            Purpose::Replace(id) => {
+                let same = cues.iter().filter(|cue| cue.movement.as_ref() == Some(id));
+                same.map(|cue| (cue.at, cue.counts)).collect()
+            }
+        }
+    };
+    sheet.unsuited = unsuited(&sheet.dance, sheet.listening.as_deref(), sheet.book.moves(), places);
+    sheet.mode = Mode::Choose(purpose, Entry::default(), 0);
 }
 
 /// A key while a move is chosen.

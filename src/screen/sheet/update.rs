@@ -249,6 +249,7 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
             None if sheet.listening.is_none() => sheet.say("nothing is known of the music's turns yet"),
             None => sheet.say("the music does not turn again there"),
         },
+        A::Heard => go(sheet, Beat(sheet.playhead().0.max(0.0).floor())),
         A::NextFinding => next_finding(sheet),
         A::LetGo => {
             sheet.anchor = None;
@@ -459,9 +460,8 @@ pub(super) fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
 fn play(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
     let grid = &sheet.dance.grid;
     let from_here = [Effect::Seek(grid.seconds_at(sheet.cursor)), Effect::Play];
-    let phrase = sheet.phrase_here().map(|span| (span.start, span.end));
-    let (start, end) = phrase.unwrap_or((Beat(0.0), grid.end()));
-    let span = (grid.seconds_at(start), grid.seconds_at(end));
+    let span = sheet.round_span();
+    let what = if sheet.anchor.is_some() { "what is selected" } else { "this phrase" };
     match action {
         Action::Play if sheet.heard.playing => vec![Effect::Pause],
         Action::Play => {
@@ -475,7 +475,7 @@ fn play(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         }
         Action::Round if sheet.round => {
             sheet.round = false;
-            sheet.say("the music goes on after this phrase");
+            sheet.say("the music goes on, no more round and round");
             vec![Effect::Repeat(None)]
         }
         Action::Round => {
@@ -485,7 +485,7 @@ fn play(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
             }
             sheet.round = true;
             sheet.stay = Duration::ZERO;
-            sheet.say("this phrase goes round and round; r lets it go on");
+            sheet.say(format!("{what} goes round and round; r lets it go on"));
             vec![Effect::Repeat(Some(span)), Effect::Seek(span.0), Effect::Play]
         }
         Action::Clicks => {

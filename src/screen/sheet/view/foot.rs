@@ -3,7 +3,7 @@
 use super::{cut, line, pieces, rows, wrap};
 use crate::check::Severity;
 use crate::screen::colours::Ink;
-use crate::screen::sheet::keys::KEYS;
+use crate::screen::sheet::keys::{Action, KEYS};
 use crate::screen::sheet::layout::mark;
 use crate::screen::sheet::state::Sheet;
 use ratatui::buffer::Buffer;
@@ -135,12 +135,60 @@ fn said(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
 }
 
 fn keys(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
-    let shown: Vec<(&str, &str)> =
-        KEYS.iter().filter_map(|binding| Some((binding.name, binding.short?))).collect();
+    let word = |action: &Action| {
+        let binding = KEYS.iter().find(|binding| binding.action == *action)?;
+        let word = match action {
+            Action::Play if sheet.heard.playing => "stop",
+            Action::Round if sheet.round => "go on",
+            _ => binding.short?,
+        };
+        Some((binding.name, word))
+    };
+    let shown: Vec<(&str, &str)> = wanted_now(sheet).iter().filter_map(word).collect();
     // The help and leaving are never left out.
-    let (first, last) = shown.split_at(shown.len().saturating_sub(2));
-    write_keys(sheet, first, last, area, buffer);
+    let last: Vec<(&str, &str)> = [Action::Help, Action::Leave].iter().filter_map(word).collect();
+    write_keys(sheet, &shown, &last, area, buffer);
 }
+
+/// What is likely to be wanted where she is, the likeliest first.
+fn wanted_now(sheet: &Sheet) -> &'static [Action] {
+    use Action as A;
+    if sheet.heard.playing {
+        &[A::Play, A::Heard, A::Round, A::Clicks, A::ThreeQuarters, A::Half, A::Full, A::Pin, A::Undo]
+    } else if sheet.read_only.is_some() {
+        &[A::Play, A::Round, A::NextTurn, A::NextFinding, A::Clicks, A::ThreeQuarters, A::Half, A::Full]
+    } else if sheet.anchor.is_some() {
+        &[A::Pin, A::RubOut, A::Mirror, A::Round, A::LetGo, A::Undo, A::Words]
+    } else if sheet.visited.is_some() {
+        &[A::NextFinding, A::Mend, A::Ignore, A::Pin, A::Undo, A::Play, A::Longer, A::RubOut]
+    } else if sheet.cue_here().is_some() {
+        CUE
+    } else {
+        &[A::Pin, A::Words, A::Prompt, A::Play, A::Undo, A::AsIn, A::Repair, A::NextTurn, A::Round]
+    }
+}
+
+/// The same on a cue.
+const CUE: &[Action] = {
+    use Action as A;
+    &[
+        A::Pin,
+        A::Longer,
+        A::RubOut,
+        A::Play,
+        A::Undo,
+        A::Shorter,
+        A::Later,
+        A::Side,
+        A::Words,
+        A::Split,
+        A::Repair,
+        A::AsIn,
+        A::Prompt,
+        A::NextFinding,
+        A::Round,
+    ]
+};
 
 /// Keys with a word each: as many of the first as leave room for the last.
 pub(super) fn write_keys(

@@ -11,6 +11,7 @@ use crate::screen::floor::path;
 use crate::screen::help;
 use crate::screen::repair;
 use crate::screen::sheet::keys::chapters;
+use crate::units::Beat;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -119,12 +120,14 @@ fn head(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
     let grid = &sheet.dance.grid;
     let mark = if sheet.unsaved() { " *" } else { "" };
     let title = format!(" {}{mark}", sheet.dance.title);
-    let place = format!(
-        "{}   {}   {} ",
-        grid.count_at(sheet.cursor),
-        grid.bar_at(sheet.cursor),
-        grid.seconds_at(sheet.cursor).clock()
-    );
+    // While the music plays its place is told; the cursor's is seen on the paper.
+    let playing = sheet.heard.playing;
+    let (what, at, time) = if playing {
+        ("playing ", Beat(sheet.playhead().0.max(0.0).floor()), sheet.heard.at)
+    } else {
+        ("", sheet.cursor, grid.seconds_at(sheet.cursor))
+    };
+    let place = format!("{what}{}   {}   {} ", grid.count_at(at), grid.bar_at(at), time.clock());
     let wide = u16::try_from(place.width()).unwrap_or(u16::MAX);
     if wide + 12 <= area.width && !grid.is_empty() {
         let left = Rect { width: area.width - wide - 2, ..area };

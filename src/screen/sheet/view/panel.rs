@@ -81,8 +81,11 @@ pub(super) fn choose(
         let ink = sheet.palette.style(Ink::Next);
         let ink = if chosen { ink.add_modifier(Modifier::REVERSED) } else { ink };
         let sign = if chosen { ">" } else { " " };
-        let about = cut(&about, list.width.saturating_sub(u16::try_from(name.width()).unwrap_or(0) + 1));
-        pieces(buffer, rows(list, row, 1), &[(sign, ink), (&name, ink), (&about, quiet)]);
+        let why = sheet.unsuited_here(&entry.id).map_or_else(String::new, |why| format!(" ! {why} "));
+        let used = u16::try_from(name.width() + why.width()).unwrap_or(0) + 1;
+        let about = cut(&about, list.width.saturating_sub(used));
+        let mark = sheet.palette.style(Ink::Mark);
+        pieces(buffer, rows(list, row, 1), &[(sign, ink), (&name, ink), (&why, mark), (&about, quiet)]);
     }
     if list.bottom() < area.bottom() {
         write_keys(sheet, CHOOSING, &[], rows(area, area.height - 1, 1), buffer);
