@@ -1,121 +1,23 @@
-//! Hand-outs from outside: PDFs as poppler reads them, drawings as another parser reads them, files as the program writes
-//! them.
+//! Hand-outs from outside: PDFs as poppler reads them, files as the program writes them, and dances of every kind.
 
 #[path = "support/dances.rs"]
 mod dances;
 #[path = "support/heard.rs"]
 mod music;
+#[path = "support/printed.rs"]
+mod printed;
 
-use dances::{any_dance, full};
+use dances::any_dance;
 use farandole::check::check;
-use farandole::dance::{Dance, MoveBook, Profile, Prompt, Source, draft, new_dance};
+use farandole::dance::{Dance, MoveBook};
 use farandole::grid::Grid;
 use farandole::handout::{Chart, Kind, Material, Paper, make, unprintable};
-use farandole::listening::{Articulation, Listening, TurnKind};
-use farandole::units::{Beat, Seconds};
-use music::{heard, phrase, turn};
+use farandole::units::Seconds;
+use printed::{everything, material, number, parsed, poppler, rondo, text};
 use proptest::prelude::*;
-use roxmltree::{Document, Node};
+use roxmltree::Document;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
-
-/// A rondo of five phrases after an upbeat, 64 counts, with a rest, a leap in loudness and an accelerando, and the dance
-/// that is drafted for it.
-fn rondo() -> (Dance, Listening) {
-    let phrases = [
-        phrase("A", 16, 112.0, 3).joined(Articulation::Staccato),
-        phrase("B", 8, 112.0, 2).joined(Articulation::Legato),
-        phrase("A'", 16, 112.0, 3).joined(Articulation::Staccato),
-        phrase("C", 16, 112.0, 5).speeding_to(140.0),
-        phrase("end", 8, 140.0, 4),
-    ];
-    let turns = [
-        turn(TurnKind::Rest, 24.0, 26.0),
-        turn(TurnKind::SubitoLoud, 42.0, 42.0),
-        turn(TurnKind::Accelerando, 44.0, 56.0),
-        turn(TurnKind::Crescendo, 45.0, 57.0),
-    ];
-    let heard = heard(2, &phrases, &turns);
-    let drafted = draft(&heard, &MoveBook::built_in(), &Profile::default()).expect("a beat was heard");
-    let mut recording: Source = full().recording;
-    recording.path = "../home/berta/Musik/grandmother's tape.flac".into();
-    recording.identity.frames = (heard.length.0 * f64::from(recording.identity.rate)).round() as u64;
-    let mut dance = new_dance("Goats & \"sheep\" <3", recording, Profile::default(), &heard, drafted);
-    dance.notes = "Watch little Karl near the door.".into();
-    // The second stands where the landmarks' words are thickest.
-    let asked =
-        [(26.0, "Was it louder or softer?", "Softer, and smooth."), (45.0, "What grows?", "Two things.")];
-    dance.prompts = asked
-        .map(|(at, question, answer)| Prompt {
-            at: Beat(at),
-            question: question.into(),
-            answer: answer.into(),
-            pause: true,
-            unknown: serde_json::Map::new(),
-        })
-        .into();
-    (dance, heard)
-}
-
-fn material<'a>(dance: &'a Dance, heard: &'a Listening) -> Material<'a> {
-    Material { dance, heard: Some(heard), paper: Paper::A4, notes: false }
-}
-
-/// Every drawing kind in every form, by file name.
-fn everything(material: &Material<'_>) -> Vec<(String, Vec<u8>)> {
-    [Kind::CountSheet, Kind::ListeningMap, Kind::AnsweredMap]
-        .into_iter()
-        .flat_map(|kind| kind.endings().iter().map(move |&ending| (kind, ending)))
-        .map(|(kind, ending)| {
-            let bytes = make(kind, ending, material).expect("there are counts to print");
-            (format!("{}.{ending}", kind.stem()), bytes)
-        })
-        .collect()
-}
-
-/// What one of poppler's programs says about a PDF.
-fn poppler(program: &str, arguments: &[&str], pdf: &[u8]) -> String {
-    let folder = tempfile::tempdir().expect("a scratch folder");
-    let file = folder.path().join("it.pdf");
-    fs::write(&file, pdf).expect("a writable folder");
-    let output = Command::new(program)
-        .args(arguments.iter().take_while(|argument| **argument != "-"))
-        .arg(&file)
-        .args(arguments.iter().skip_while(|argument| **argument != "-"))
-        .output()
-        .unwrap_or_else(|error| {
-            panic!("{program} is needed (poppler-utils; './start test' installs it): {error}")
-        });
-    let complaints = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success() && complaints.is_empty(), "{program}: {complaints}");
-    String::from_utf8(output.stdout).expect("UTF-8 from poppler")
-}
-
-/// The words of a PDF on single spaces.
-fn text(pdf: &[u8]) -> String {
-    poppler("pdftotext", &["-enc", "UTF-8", "-"], pdf).split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn parsed(svg: &[u8]) -> String {
-    String::from_utf8(svg.to_vec()).expect("SVG is UTF-8")
-}
-
-fn of_class<'a>(document: &'a Document<'_>, class: &str) -> Vec<Node<'a, 'a>> {
-    document.descendants().filter(|node| node.attribute("class") == Some(class)).collect()
-}
-
-fn number(node: &Node<'_, '_>, name: &str) -> f64 {
-    node.attribute(name).expect("the attribute").parse().expect("a number")
-}
-
-/// Where a path begins.
-fn start(node: &Node<'_, '_>) -> (f64, f64) {
-    let path = node.attribute("d").expect("a path").trim_start_matches('M');
-    let end = path.find(['L', 'C', 'Z', 'M']).unwrap_or(path.len());
-    let numbers: Vec<f64> = path[..end].split(' ').map(|number| number.parse().expect("a number")).collect();
-    (numbers[0], numbers[1])
-}
 
 /// ISO 216: A4 is 210 by 297 mm, 595.276 by 841.89 points. US Letter is 612 by 792.
 #[test]
@@ -327,78 +229,6 @@ fn pdfs_are_tagged_so_that_they_can_be_read_aloud_in_order() {
 }
 
 #[test]
-fn the_map_has_a_stone_for_every_beat_and_hides_its_answers() {
-    let (dance, heard) = rondo();
-    let read = |kind| parsed(&make(kind, "svg", &material(&dance, &heard)).expect("counts"));
-    let (blank, answered) = (read(Kind::ListeningMap), read(Kind::AnsweredMap));
-    let (blank, answered) = (Document::parse(&blank).expect("XML"), Document::parse(&answered).expect("XML"));
-    for map in [&blank, &answered] {
-        assert_eq!(map.root_element().tag_name().namespace(), Some("http://www.w3.org/2000/svg"));
-        assert_eq!(of_class(map, "stone").len(), dance.grid.len());
-        assert_eq!(of_class(map, "phrase").len(), 5);
-        assert_eq!(of_class(map, "post").len(), 4, "one post a turn");
-        assert_eq!(of_class(map, "question").len(), 2);
-    }
-    let said = |map: &Document<'_>, class| -> Vec<String> {
-        of_class(map, class).iter().filter_map(|node| node.text().map(str::to_owned)).collect()
-    };
-    assert_eq!(said(&answered, "letter"), ["A", "B", "A'", "C", "end"]);
-    let turns = said(&answered, "turn");
-    assert!(
-        ["rest", "suddenly loud", "faster"].iter().all(|word| turns.contains(&(*word).to_owned())),
-        "{turns:?}"
-    );
-    assert_eq!(said(&answered, "answer"), ["Softer, and smooth.", "Two things."]);
-    for class in ["letter", "turn", "answer", "like"] {
-        assert!(of_class(&blank, class).is_empty(), "'{class}' is an answer");
-    }
-}
-
-#[test]
-fn stones_are_as_long_as_their_beats() {
-    let (dance, heard) = rondo();
-    let map = parsed(&make(Kind::AnsweredMap, "svg", &material(&dance, &heard)).expect("counts"));
-    let map = Document::parse(&map).expect("XML");
-    let stones = of_class(&map, "stone");
-    let long = |index: usize| {
-        let path = stones[index].attribute("d").expect("a path");
-        let numbers: Vec<f64> = path
-            .split(|c: char| c.is_alphabetic() || c == ' ')
-            .filter(|part| !part.is_empty())
-            .map(|part| part.parse().expect("a number"))
-            .collect();
-        let across: Vec<f64> = numbers.iter().copied().step_by(2).collect();
-        across.iter().fold(0.0, |a, &b| f64::max(a, b))
-            - across.iter().fold(f64::INFINITY, |a, &b| f64::min(a, b))
-    };
-    // 112 and 140 counts a minute: strides of 0.536 and 0.429 s, on one scale.
-    let ratio = long(4) / long(62);
-    assert!((ratio - 140.0 / 112.0).abs() < 0.03, "{ratio}");
-}
-
-/// Rows of the map hold as many phrases as leave little of the sheet white.
-#[test]
-fn three_phrases_of_one_length_have_three_rows_and_four_have_two() {
-    let (dance, _) = rondo();
-    for (phrases, rows) in [(1, 1), (2, 2), (3, 3), (4, 2), (5, 2), (6, 2)] {
-        let letter = |index| farandole::grid::Phrase { start: index * 24, letter: "A".into() };
-        let grid = Grid::new(
-            (0..phrases * 24).map(|beat| Seconds(0.44 * beat as f64)).collect(),
-            (0..phrases * 24).step_by(3).collect(),
-            (0..phrases).map(letter).collect(),
-        );
-        let dance = Dance { grid: grid.expect("ascending"), ..dance.clone() };
-        let material = Material { dance: &dance, heard: None, paper: Paper::A4, notes: false };
-        let map = parsed(&make(Kind::ListeningMap, "svg", &material).expect("counts"));
-        let map = Document::parse(&map).expect("XML");
-        let mut tops: Vec<f64> = of_class(&map, "phrase").iter().map(|node| start(node).1).collect();
-        assert_eq!(tops.len(), phrases);
-        tops.dedup();
-        assert_eq!(tops.len(), rows, "{phrases} phrases");
-    }
-}
-
-#[test]
 fn moves_are_explained_two_side_by_side_and_read_one_after_the_other() {
     let (dance, heard) = rondo();
     let sheet = make(Kind::CountSheet, "pdf", &material(&dance, &heard)).expect("counts");
@@ -444,45 +274,6 @@ fn no_sheet_holds_the_rights_alone() {
             );
         }
     }
-}
-
-#[test]
-fn the_landing_chart_shows_every_cue_and_how_far_each_turn_is_from_one() {
-    let (dance, heard) = rondo();
-    let report = check(&dance, Some(&heard));
-    let svg = Chart { dance: &dance, heard: Some(&heard), report: &report }.svg();
-    let chart = Document::parse(&svg).expect("XML");
-    let posts: Vec<f64> = of_class(&chart, "cue")
-        .iter()
-        .filter(|node| node.has_tag_name(("http://www.w3.org/2000/svg", "path")))
-        .map(|node| start(node).0)
-        .collect();
-    assert_eq!(posts.len(), dance.cues.len());
-    let labels: Vec<String> =
-        of_class(&chart, "turn").iter().filter_map(|node| node.text().map(str::to_owned)).collect();
-    assert_eq!(labels.len(), report.turns);
-    for landing in &report.landings {
-        let off = landing.off.expect("there are cues").0;
-        let shown = format!("{:.1}", (off.abs() * 10.0).round() / 10.0);
-        let name = farandole::check::turn_name(landing.kind);
-        assert!(
-            labels.iter().any(|label| label.starts_with(name) && label.ends_with(&shown)),
-            "{landing:?} {labels:?}"
-        );
-    }
-    assert_eq!(of_class(&chart, "met").len(), report.turns_met);
-    // A cue's post stands where it sounds: the places are linear in time.
-    let at: Vec<f64> = dance.cues.iter().map(|cue| dance.grid.seconds_at(cue.at).0).collect();
-    let scale = (posts[posts.len() - 1] - posts[0]) / (at[at.len() - 1] - at[0]);
-    for (post, at_cue) in posts.iter().zip(&at) {
-        assert!((post - posts[0] - scale * (at_cue - at[0])).abs() < 0.05, "{posts:?} {at:?}");
-    }
-    let summary: Vec<_> =
-        of_class(&chart, "summary").iter().filter_map(|node| node.text().map(str::to_owned)).collect();
-    assert!(
-        summary[0].starts_with(&format!("{} of {} turns met", report.turns_met, report.turns)),
-        "{summary:?}"
-    );
 }
 
 #[test]
