@@ -2,7 +2,8 @@
 //!
 //! With `--clicks-only` the recording is a click on every beat, for measuring how close the screen keeps to the sound;
 //! with `--missing` there is none; `--twice` leads two pieces in a row;
-//! `--rate HERTZ` and `--stereo` say how the recording is. `--silent`, `--light`, `--trim MS` and `--in-step` do what they say; `--trims FILE` keeps trims there.
+//! `--rate HERTZ` and `--stereo` say how the recording is. `--silent`, `--light`, `--trim MS` and `--in-step` do what they say; `--trims FILE` keeps trims there;
+//! with `--fault SECONDS` the sound's callback fails once, so long after the start.
 
 use farandole::dance::{Cue, Dance, MoveBook, MoveId, Profile, Prompt, SCHEMA, Side, Source};
 use farandole::grid::{Grid, Phrase};
@@ -46,6 +47,12 @@ fn main() -> ExitCode {
         std::thread::spawn(|| {
             std::thread::sleep(std::time::Duration::from_millis(1500));
             panic!("asked to");
+        });
+    }
+    if let Some(after) = value("--fault") {
+        std::thread::spawn(move || {
+            std::thread::sleep(std::time::Duration::from_secs_f64(after.max(0.0)));
+            farandole::sound::fail_next_buffer();
         });
     }
     let kept = arguments.iter().position(|argument| argument == "--trims");

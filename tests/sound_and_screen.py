@@ -9,12 +9,16 @@ Needs a running PulseAudio (or PipeWire with pactl and parec) whose default outp
     cargo build --release --example floor_demo
     tests/sound_and_screen.py target/release/examples/floor_demo [-- arguments of the example]
 
-SECONDS_TO_LEAD=600 leads for ten minutes, going round the first phrase; BUSY=1 keeps one core busy meanwhile.
+SECONDS_TO_LEAD=600 leads for ten minutes, going round the first phrase; BUSY=1 keeps one core busy meanwhile; WINDOW=200x60 leads in
+a window of 200 columns and 60 rows instead of 120 and 40.
 
 Underruns are counted in three ways, each with its name: those that the device told the program of; gaps in the monitor, which are
 clicks that come more than 5 ms of sound later after the one before than the beat is long (while the music is steady or goes
-round); and, with SERVER_LOG=FILE, lines of a PulseAudio log at debug level (`pulseaudio -vvvv --log-target=newfile:FILE`) that say
-"Underrun" and were written meanwhile. Lateness of this program's own screen is no underrun.
+round); and, with SERVER_LOG=FILE, lines of a PulseAudio log at debug level (`pulseaudio -vvvv --log-target=newfile:FILE`) that
+tell of an underrun and were written meanwhile. Those within a second of a stream's creation are told apart: the server calls it the
+end of an underrun when the first sound of a new stream arrives, and nothing is lost then. How many streams were created is said too:
+one to ask what the output can do and one that plays are due; more means that the program gave up a stream and opened another.
+Lateness of this program's own screen is no underrun.
 
 Where clicks are missing it says what else was: sound that the recorder never delivered (less sound than time), gaps that the
 device told the program of, and silences in a recording that is whole, which then are the program's or the server's.
@@ -41,9 +45,9 @@ BURST = 500  # bytes: more than a step of the leader and a stone crossed, less t
 def main():
     program, arguments = sys.argv[1], sys.argv[2:]
     arguments = [a for a in arguments if a != "--"]
-    log = os.environ.get("SERVER_LOG")
-    logged = underruns(log)
+    log = ServerLog(os.environ.get("SERVER_LOG"))
     seconds = float(os.environ.get("SECONDS_TO_LEAD", "53"))
+    columns, rows = map(int, os.environ.get("WINDOW", "120x40").split("x"))
     recorder = subprocess.Popen(
         ["parec", "-d", "@DEFAULT_MONITOR@", "--raw", "--format=s16le", "--channels=1",
          f"--rate={RATE}", "--latency-msec=5"], stdout=subprocess.PIPE)
@@ -52,7 +56,7 @@ def main():
     if child == 0:
         os.environ.update(TERM="xterm-256color", COLORTERM="truecolor")
         os.execv(program, [program, "--clicks-only", *arguments])
-    fcntl.ioctl(screen, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
+    fcntl.ioctl(screen, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
     sound, blocks, delivered = bytearray(), [], []
     writes = []  # (time, bytes)
     started = time.monotonic()
@@ -61,6 +65,7 @@ def main():
     while time.monotonic() - started < seconds:
         ready, _, _ = select.select([screen, recorder.stdout], [], [], 0.1)
         now = time.monotonic()
+        log.read(now)
         if recorder.stdout in ready:
             block = os.read(recorder.stdout.fileno(), 65536)
             sound += block
@@ -128,7 +133,7 @@ def main():
     away = sorted(abs(value) for value in late)
     print(f"apart, ms: median {away[len(away) // 2]:.1f}, p99 {away[min(len(away) - 1, int(0.99 * len(away)))]:.1f}")
     print(f"drift, second half less first: {mean(late[half:]) - mean(late[:half]):+.1f} ms")
-    print(f"processor while leading at 120x40: {100 * cpu_share:.1f} % of one core; "
+    print(f"processor while leading at {columns}x{rows}: {100 * cpu_share:.1f} % of one core; "
           f"{len(writes)} writes, {sum(size for _, size in writes)} bytes")
     load = os.getloadavg()
     # In samples of the recording, so that the recorder's own lateness counts for nothing. The beat is as long as the middle
@@ -138,7 +143,7 @@ def main():
     gapped = [1000 * (span - beat) for span in apart[5:] if span > beat + 0.005]
     print(f"underruns: {gaps.group(1).decode() if gaps else 'none'} told of by the device; {len(gapped)} gaps in the monitor"
           + (f" (ms: {' '.join(f'{gap:.0f}' for gap in gapped[:20])})" if gapped else "") + "; "
-          + (f"{underruns(log) - logged} in the server's log" if log else "the server's log was not looked at (SERVER_LOG)"))
+          + log.summary())
     print(f"load at the end {load[0]:.1f}, "
           f"{load[1]:.1f} over five minutes")
     if len(delivered) > 1:
@@ -154,9 +159,31 @@ def main():
     print("all, ms:", " ".join(f"{value:+.0f}" for value in late))
 
 
-def underruns(log):
-    """Lines of the server's log that tell of one."""
-    return sum("nderrun" in line for line in open(log, errors="replace")) if log else 0
+class ServerLog:
+    """What a sound server's log says from now on, with the time at which it was read: four times a second."""
+
+    def __init__(self, path):
+        self.file = open(path, errors="replace") if path else None
+        self.looked, self.created, self.streams, self.starting, self.starved = 0.0, -9.0, 0, 0, 0
+        if self.file:
+            self.file.seek(0, os.SEEK_END)
+
+    def read(self, now):
+        if not self.file or now - self.looked < 0.25:
+            return
+        self.looked = now
+        for line in self.file.read().splitlines():
+            if "Created input" in line:
+                self.created, self.streams = now, self.streams + 1
+            elif "nderrun" in line:
+                new = now - self.created < 1.0
+                self.starting, self.starved = self.starting + new, self.starved + (not new)
+
+    def summary(self):
+        if not self.file:
+            return "the server's log was not looked at (SERVER_LOG)"
+        return (f"in the server's log {self.starved} in a stream that played, {self.starting} at the start of one; "
+                f"{self.streams} streams created")
 
 
 def cpu(process):

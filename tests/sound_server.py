@@ -10,6 +10,7 @@ the terminal is sent:
 
 - rates and channels of server and recording that differ: length and pitch of the sound, and words in step with it;
 - the program stopped and continued, the output suspended, the server gone and back: in step again, by the sound's own clock;
+- the program's own callback failing in the middle: the picture stays, the place is kept, and the sound comes back on its beat;
 - told to end while the terminal reads nothing: ended within seconds, and no sound left behind.
 
 With SERVER_LOG_LEVEL=debug the server's log tells of underruns, and they are counted.
@@ -274,6 +275,40 @@ def gone(server, lesson):
     server.start()
 
 
+def fault(program):
+    """A fault of the program's own inside the sound's callback, at the sixth second of the music or so."""
+    server = Server(48_000, 2)
+    lesson = Lesson(server, program, "--clicks-only", "--fault", "8")
+    try:
+        lesson.go(2)
+        lesson.press(" ")
+        lesson.go(5)
+        shown, stream = len(lesson.shown), server.ask("list", "short", "sink-inputs").split()[:1]
+        lesson.go(9)
+        _, notes = lesson.onsets()
+        # Clicks are all one beat apart; what is lost leaves whole beats out.
+        spans = [b - a for a, b in zip(notes, notes[1:])]
+        longest = max(spans, default=0.0)
+        off = max((abs(span / BEAT - round(span / BEAT)) * BEAT for span in spans), default=9.0)
+        drawn = len(lesson.shown) - shown
+        told = b"no sound" in lesson.shown[shown:]
+        another = server.ask("list", "short", "sink-inputs").split()[:1]
+        words, fine = in_step(lesson.apart())
+        running = lesson.ended(0.1) is None
+        lesson.press("qq")
+        lesson.go(0.5)
+        code = lesson.ended(5)
+        replaced = stream and another and stream != another
+        fine = fine and running and drawn > 2_000 and code == 0 and replaced and longest < 3.0 and off < 0.02 and len(notes) > 15
+        print(f"{'ok  ' if fine else 'FAIL'} fault in the callback: the stream {'was' if replaced else 'was not'} replaced; "
+              f"{len(notes)} clicks, at most {longest:.2f} s from one to the next, off the beat by {1000 * off:.0f} ms at most; {words}; {drawn} bytes drawn since; "
+              f"'no sound' {'was' if told else 'was not'} said; exit code {code}")
+        return fine
+    finally:
+        lesson.close()
+        server.end()
+
+
 def told_to_end(program):
     server = Server(48_000, 2)
     lesson = Lesson(server, program)
@@ -308,6 +343,7 @@ CASES = {
     "stopped": lambda program: trouble(program, stopped, "stopped for 3 s and continued"),
     "suspended": lambda program: trouble(program, suspended, "output suspended for 3 s"),
     "gone": lambda program: trouble(program, gone, "server gone for 3 s"),
+    "fault": fault,
     "ending": told_to_end,
 }
 

@@ -2,6 +2,10 @@
 
 use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Whether the next buffer is to fail.
+static FAIL: AtomicBool = AtomicBool::new(false);
 
 thread_local! {
     /// Whether this thread is in work whose faults are caught.
@@ -20,6 +24,18 @@ pub(super) fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
 #[must_use]
 pub fn fault_is_caught() -> bool {
     GUARDED.get()
+}
+
+/// Makes the audio callback panic at its next buffer, once: for trials of what a fault of ours does to a lesson.
+#[doc(hidden)]
+pub fn fail_next_buffer() {
+    FAIL.store(true, Ordering::Relaxed);
+}
+
+/// Panics when it was asked for. It looks before it writes, so that in every other buffer this is one read.
+#[cfg_attr(not(feature = "playback"), allow(dead_code, reason = "only a device's callback fails"))]
+pub(super) fn fail_if_asked() {
+    assert!(!(FAIL.load(Ordering::Relaxed) && FAIL.swap(false, Ordering::Relaxed)), "asked to fail");
 }
 
 #[cfg(test)]

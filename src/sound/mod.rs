@@ -32,6 +32,8 @@ mod speed;
 mod stretch;
 mod transport;
 
+#[doc(hidden)]
+pub use guarded::fail_next_buffer;
 pub use guarded::fault_is_caught;
 pub use speed::Speed;
 pub use transport::{Clock, HandClock, Transport};
