@@ -91,6 +91,7 @@ pub fn run_floor(pieces: Vec<Piece>, options: FloorOptions, trims: Trims) -> Res
     let asked_to_end = asked_to_end()?;
     // The terminal is taken before the sound device is opened: opening may write to standard error.
     let mut screen = Screen::take()?;
+    forget_what_was_typed();
     let keys = keys();
     let count = pieces.len();
     let mut before: Option<(App, Trims)> = None;
@@ -316,6 +317,12 @@ fn take_in(app: &mut App, band: &mut Band, pending: &mut VecDeque<Message>) -> O
         }
     }
     None
+}
+
+/// Throws away keys that were pressed before there was anything to see: while a recording is listened to, hands are impatient, and the
+/// class would be counted in before anybody has seen the first page.
+fn forget_what_was_typed() {
+    while matches!(event::poll(Duration::ZERO), Ok(true)) && event::read().is_ok() {}
 }
 
 /// Reads the keyboard on a thread of its own, which ends when nobody listens or when the keyboard is gone.

@@ -28,6 +28,10 @@ const TURN_LEAD: Counts = Counts(4.0);
 /// How long a question stays.
 const PROMPT_COUNTS: Counts = Counts(16.0);
 
+/// Leading begins so long before the first count, so that its number comes on the screen with its click, and not with the key
+/// that began it: the sound needs a moment to reach the room.
+const BREATH: Seconds = Seconds(0.3);
+
 /// A position a hair before a beat is on it: the clock's rounding must not hold a call back by a frame.
 const HAIR: f64 = 1e-6;
 
@@ -39,10 +43,14 @@ pub struct Floor {
     listening: Option<Listening>,
     /// Indices of the cues whose words are shown: all but those that would follow too soon.
     shown: Vec<usize>,
+    /// Indices of the prompts that are asked: all but those that would follow too soon.
+    asked: Vec<usize>,
     /// A word for the tempo of each phrase.
     tempo_words: Vec<TempoWord>,
     count_in: usize,
     begin: Seconds,
+    /// When the first count is, where nothing but [`BREATH`] is before it.
+    breath_until: Option<Seconds>,
     length: Seconds,
     /// Whether its words say what the music does, and no moves.
     free: bool,
@@ -51,6 +59,8 @@ pub struct Floor {
 /// Which part of the lesson it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Part {
+    /// The moment before the first count.
+    Breath,
     /// The class is counted in; so many counts are left, the current one included.
     CountIn(usize),
     /// The dance runs.
@@ -149,16 +159,9 @@ impl Floor {
     #[must_use]
     pub fn new(dance: Dance, listening: Option<&Listening>, length: Seconds) -> Self {
         let trail = Trail::new(&dance.grid, listening, length);
-        let mut shown: Vec<usize> = Vec::new();
-        for (index, cue) in dance.cues.iter().enumerate() {
-            let soon = shown.last().is_some_and(|&last| {
-                let before = dance.grid.seconds_at(dance.cues[last].at);
-                dance.grid.seconds_at(cue.at).since(before).0 < SHORTEST_WORDS.0
-            });
-            if !soon {
-                shown.push(index);
-            }
-        }
+        let times = |at: Beat| dance.grid.seconds_at(at);
+        let shown = unhurried(dance.cues.iter().map(|cue| times(cue.at)));
+        let asked = unhurried(dance.prompts.iter().map(|prompt| times(prompt.at)));
         let grid = &dance.grid;
         let bar = grid.bars().windows(2).map(|pair| pair[1] - pair[0]).next().unwrap_or(4);
         let count_in = match (grid.len(), bar) {
@@ -166,12 +169,28 @@ impl Floor {
             (_, 3) => 3,
             _ => 4,
         };
-        let begin = Seconds(grid.seconds_at(Beat(-(count_in as f64))).0.min(0.0));
+        let first = grid.seconds_at(Beat(-(count_in as f64)));
+        let breath = if count_in > 0 { BREATH.0 } else { 0.0 };
+        let begin = Seconds((first.0 - breath).min(0.0));
+        // Where the music begins long before it is counted in, there is music to listen to.
+        let breath_until = (count_in > 0 && first.since(begin).0 < 2.0 * BREATH.0).then_some(first);
         let middle = |span: PhraseSpan<'_>| Beat(0.5 * (span.start.0 + span.end.0));
         let tempo_words =
             TempoWord::along(grid.phrase_spans().map(|span| grid.tempo_at(middle(span)))).collect();
         let listening = listening.cloned();
-        Self { dance, trail, listening, shown, tempo_words, count_in, begin, length, free: false }
+        Self {
+            dance,
+            trail,
+            listening,
+            shown,
+            asked,
+            tempo_words,
+            count_in,
+            begin,
+            breath_until,
+            length,
+            free: false,
+        }
     }
 
     /// The same, as a free dance: its words get the signs of the music.
@@ -231,6 +250,8 @@ impl Floor {
             Part::Ended
         } else if self.count_in > 0 && beat.0 < 0.0 && beat.0 >= -(self.count_in as f64) {
             Part::CountIn((-beat.0).ceil() as usize)
+        } else if beat.0 < 0.0 && self.breath_until.is_some_and(|first| at.0 < first.0) {
+            Part::Breath
         } else {
             Part::Dance
         };
@@ -402,7 +423,8 @@ impl Floor {
         Next {
             call: self.call(cue),
             to_go: (entry.at.since(beat).0 - 2.0 * HAIR).ceil().max(1.0) as usize,
-            called: beat.0 >= entry.at.0 - lead,
+            // Where moves hurry, words that came and went between two of them would flicker.
+            called: !unhurried || beat.0 >= entry.at.0 - lead,
             stones,
             lively: match movement {
                 Some(movement) => {
@@ -415,10 +437,22 @@ impl Floor {
 
     fn prompt(&self, beat: Beat) -> Option<(usize, &Prompt)> {
         let prompts = &self.dance.prompts;
-        let index = prompts.partition_point(|prompt| prompt.at.0 <= beat.0).checked_sub(1)?;
+        let begun = prompts.partition_point(|prompt| prompt.at.0 <= beat.0);
+        let index = self.asked[..self.asked.partition_point(|&index| index < begun)].last().copied()?;
         let prompt = &prompts[index];
         (beat.since(prompt.at).0 < PROMPT_COUNTS.0).then_some((index, prompt))
     }
+}
+
+/// Which of what begins at `times`, ascending, is shown: what would follow the one before too soon is left out.
+fn unhurried(times: impl Iterator<Item = Seconds>) -> Vec<usize> {
+    let mut last = f64::NEG_INFINITY;
+    let kept = times.enumerate().filter(|(_, at)| {
+        let kept = at.0 - last >= SHORTEST_WORDS.0;
+        last = if kept { at.0 } else { last };
+        kept
+    });
+    kept.map(|(index, _)| index).collect()
 }
 
 fn side_word(side: Side) -> &'static str {

@@ -59,6 +59,12 @@ impl Lesson {
         self.hear();
     }
 
+    /// Begins the dance, up to the first count.
+    fn begin(&mut self) {
+        self.press(SPACE);
+        self.wait(0.3);
+    }
+
     fn hear(&mut self) {
         let heard = self.player.heard();
         self.send(Message::Heard(heard, self.now));
@@ -89,7 +95,7 @@ fn space_begins_with_the_count_in_and_pauses() {
     assert_eq!(lesson.app.page, Page::Opening);
     lesson.wait(5.0);
     assert_eq!(lesson.at(), 0.0, "nothing runs before she begins");
-    lesson.press(SPACE);
+    lesson.begin();
     assert_eq!((lesson.app.page, lesson.at()), (Page::Floor, -1.0));
     lesson.wait(3.0);
     assert_eq!(lesson.at(), 2.0);
@@ -113,7 +119,7 @@ fn any_other_key_begins_too_but_never_leaves() {
 #[test]
 fn leaving_a_dance_that_plays_takes_two_presses_within_two_seconds() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(2.0);
     lesson.press(KeyCode::Char('q'));
     assert!(!lesson.left);
@@ -134,7 +140,7 @@ fn leaving_a_dance_that_plays_takes_two_presses_within_two_seconds() {
 #[test]
 fn arrows_go_by_phrase_and_a_repeat_goes_with_them() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     lesson.press(KeyCode::Right);
     assert_eq!(lesson.at(), 9.0);
@@ -163,7 +169,7 @@ fn a_question_can_make_the_music_wait_once() {
         unknown: serde_json::Map::new(),
     };
     let mut lesson = Lesson::new(vec![ask(4.0, true), ask(24.0, false)]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(6.0);
     assert!(!lesson.app.heard.playing);
     assert!((lesson.at() - 3.0).abs() < 0.04, "at its beat: {}", lesson.at());
@@ -179,17 +185,17 @@ fn a_question_can_make_the_music_wait_once() {
 #[test]
 fn the_end_stops_and_space_begins_again() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(40.0);
     assert_eq!((lesson.at(), lesson.app.heard.playing), (33.0, false));
     lesson.press(SPACE);
-    assert_eq!((lesson.at(), lesson.app.heard.playing), (-1.0, true));
+    assert_eq!((lesson.at(), lesson.app.heard.playing), (-1.3, true));
 }
 
 #[test]
 fn locked_keys_do_nothing_but_pause() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.press(KeyCode::Char('k'));
     for code in [KeyCode::Right, KeyCode::Char('q'), KeyCode::Char('q'), KeyCode::Char('g')] {
         lesson.press(code);
@@ -214,7 +220,7 @@ fn a_release_or_repeat_of_a_key_is_not_a_press() {
 #[test]
 fn a_lost_device_is_told_and_the_dance_goes_on() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     let heard = |sound| Heard { at: Seconds(2.0), playing: true, sound, dry_runs: 0 };
     for (sound, said) in [
         (Sound::Sounding, None),
@@ -229,7 +235,7 @@ fn a_lost_device_is_told_and_the_dance_goes_on() {
 #[test]
 fn f_goes_round_from_a_beat_to_a_beat_until_it_is_let_go() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(4.1);
     assert_eq!(lesson.at(), 3.11);
     lesson.press(KeyCode::Char('f'));
@@ -250,7 +256,7 @@ fn f_goes_round_from_a_beat_to_a_beat_until_it_is_let_go() {
 #[test]
 fn slower_and_faster_have_their_ends_and_the_music_obeys() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     for _ in 0..12 {
         lesson.press(KeyCode::Down);
@@ -269,7 +275,7 @@ fn slower_and_faster_have_their_ends_and_the_music_obeys() {
 #[test]
 fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     lesson.press(KeyCode::Char('3'));
     assert_eq!(lesson.at(), 2.0, "one press does nothing");
@@ -288,7 +294,7 @@ fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
 #[test]
 fn without_turns_the_music_stays_where_it_is() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     lesson.press(KeyCode::Char('.'));
     lesson.press(KeyCode::Char(','));
@@ -298,21 +304,21 @@ fn without_turns_the_music_stays_where_it_is() {
 #[test]
 fn beginning_again_forgets_a_repeat() {
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     lesson.press(KeyCode::Char('r'));
     lesson.press(KeyCode::Char('r'));
     lesson.wait(40.0);
     assert!(!lesson.app.heard.playing);
     lesson.press(SPACE);
-    assert_eq!((lesson.app.repeat, lesson.at()), (None, -1.0));
+    assert_eq!((lesson.app.repeat, lesson.at()), (None, -1.3));
 }
 
 #[test]
 fn every_change_is_drawn_when_it_is_due_also_where_a_repeat_goes_back() {
     // As the loop does it: look, draw (3 ms), sleep until what was due when it looked. Half beats last 0.25 s here.
     let mut lesson = Lesson::new(vec![]);
-    lesson.press(SPACE);
+    lesson.begin();
     lesson.wait(3.0);
     lesson.press(KeyCode::Char('r'));
     let (mut last, mut seams, mut changes) = (lesson.app.heard.at, 0, 0);

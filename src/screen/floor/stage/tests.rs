@@ -102,9 +102,11 @@ fn a_call_comes_as_early_as_the_dance_says() {
 #[test]
 fn a_class_is_counted_in_before_the_first_beat() {
     let floor = floor(&[("march", 0.0, 8.0)]);
-    assert_eq!(floor.begin(), Seconds(-1.0), "four counts of 0.5 s before 1.0 s");
+    assert_eq!(floor.begin(), Seconds(-1.3), "a breath, and four counts of 0.5 s before 1.0 s");
     assert_eq!(floor.count_in(), [-1.0, -0.5, 0.0, 0.5].map(Seconds));
     let part = |at: f64| floor.stage(Seconds(at)).part;
+    assert_eq!(part(-1.3), Part::Breath);
+    assert_eq!(part(-1.01), Part::Breath);
     assert_eq!(part(-1.0), Part::CountIn(4));
     assert_eq!(part(-0.51), Part::CountIn(4));
     assert_eq!(part(-0.5), Part::CountIn(3));
@@ -112,6 +114,20 @@ fn a_class_is_counted_in_before_the_first_beat() {
     assert_eq!(part(1.0), Part::Dance);
     assert_eq!(part(33.99), Part::Dance);
     assert_eq!(part(34.0), Part::Ended);
+}
+
+#[test]
+fn music_before_the_count_in_is_listened_to() {
+    let mut dance = dance(&[("march", 0.0, 8.0)]);
+    let times = dance.grid.beats().iter().map(|beat| Seconds(beat.0 + 9.0)).collect();
+    dance.grid =
+        Grid::new(times, dance.grid.bars().to_vec(), dance.grid.phrases().to_vec()).expect("ascending");
+    let floor = Floor::new(dance, None, Seconds(43.0));
+    assert_eq!(floor.begin(), Seconds(0.0));
+    assert_eq!(
+        [0.0, 7.99, 8.0].map(|at| floor.stage(Seconds(at)).part),
+        [Part::Dance, Part::Dance, Part::CountIn(4)]
+    );
 }
 
 #[test]

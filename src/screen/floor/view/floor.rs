@@ -153,6 +153,7 @@ fn now(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
         (None, Part::Ended) => middle("the end", area, buffer, style),
         (None, Part::CountIn(left)) if calm => middle(&left.to_string(), area, buffer, style),
         (None, Part::CountIn(_)) => middle("ready", area, buffer, style),
+        (None, Part::Breath) => {}
         (None, Part::Dance) => middle("listen", area, buffer, app.palette.style(Ink::Quiet)),
     }
 }
