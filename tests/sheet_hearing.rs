@@ -125,6 +125,11 @@ fn moves_that_suit_the_music_stand_first_and_the_others_say_why_not() {
     let text = rows(&sheet).join("\n");
     assert!(text.contains("a few of the move's name") && !text.contains("! "), "{text}");
     key(&mut sheet, KeyCode::Esc, KeyModifiers::NONE);
+    // Where it is danced, another one is wanted.
+    key(&mut sheet, KeyCode::Home, KeyModifiers::NONE);
+    key(&mut sheet, KeyCode::Enter, KeyModifiers::NONE);
+    assert_ne!(named(&sheet)[0], "march");
+    key(&mut sheet, KeyCode::Esc, KeyModifiers::NONE);
     // In the running music it does not.
     key(&mut sheet, KeyCode::PageDown, KeyModifiers::NONE);
     key(&mut sheet, KeyCode::Enter, KeyModifiers::NONE);

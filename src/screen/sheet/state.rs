@@ -436,18 +436,27 @@ impl Sheet {
     }
 
     /// Moves that fit what is typed, the likeliest first. While nothing is typed, those that suit the place come first, of
-    /// these the everyday ones, and of these the ones that the class dances already.
+    /// these the everyday ones, and of these the ones that the class dances already; the one that is to be replaced comes
+    /// after them.
     #[must_use]
     pub fn found(&self, typed: &str) -> Vec<&Move> {
         let mut found = self.book.search(typed);
         if typed.trim().is_empty() {
             let known = |entry: &Move| self.dance.moves.iter().any(|own| own.id == entry.id);
+            let there = match &self.mode {
+                Mode::Choose(Purpose::Change(cue), ..) => {
+                    self.cue(*cue).and_then(|cue| cue.movement.as_ref())
+                }
+                Mode::Choose(Purpose::Replace(id), ..) => Some(id),
+                _ => None,
+            };
             let everyday = |entry: &Move| {
                 let mut listed = self.book.entries().iter();
                 listed.any(|listed| listed.movement.id == entry.id && listed.is_everyday())
             };
             found.sort_by_cached_key(|entry| {
-                (self.unsuited_here(&entry.id).is_some(), !everyday(entry), !known(entry))
+                let unsuited = self.unsuited_here(&entry.id).is_some();
+                (unsuited, there == Some(&entry.id), !everyday(entry), !known(entry))
             });
         }
         found
