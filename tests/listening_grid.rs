@@ -242,6 +242,22 @@ fn two_taps_settle_the_level() {
 }
 
 #[test]
+fn eight_taps_at_another_level_count_all_of_a_growing_piece() {
+    let growing = |by: f64| signals::beat_times(0.5, 100, |i| 84.0 * by.powf(i as f64 / 100.0));
+    let half: fn(&[f64]) -> Vec<f64> = |times| times.iter().copied().step_by(2).collect();
+    let double: fn(&[f64]) -> Vec<f64> =
+        |times| times.windows(2).flat_map(|pair| [pair[0], 0.5 * (pair[0] + pair[1])]).collect();
+    for (by, counted) in [(2.2, half), (1.4, double)] {
+        let times = growing(by);
+        let counted = counted(&times);
+        let tap = |at: &f64| Anchor::Tap { at: Seconds(at - 0.03) };
+        let taps: Vec<Anchor> = counted.iter().take(8).map(tap).collect();
+        let heard = decode(&evidence(&clicks(&times, 4)), &taps);
+        assert!(f_measure(&counted, &beats(&heard), 0.05) > 0.95, "{by}: {:?}", beats(&heard));
+    }
+}
+
+#[test]
 fn taps_with_human_scatter_are_followed() {
     let (sound, times) = piece(44_100);
     let evidence = evidence_at(&sound, 1, 44_100);

@@ -11,6 +11,7 @@ mod prices;
 mod reread;
 mod search;
 mod settings;
+mod tapped;
 
 pub use pins::TAP_LEAD;
 pub use settings::Settings;
@@ -140,7 +141,7 @@ fn decode_scores(
     }
     let path = match Rereading::new(anchors) {
         Some(reading) => reread(&reading, settings, scores, &pins, evidence, remembered),
-        None => remembered.path(&pins, None, |before| search(settings, scores, &pins, before, |_| ())),
+        None => pinned(settings, scores, &pins, evidence, remembered),
     };
     let placed = place::placed(evidence, &path, &pins);
     if placed.is_empty() || (pins.is_empty() && placed.len() < FEWEST) {
@@ -201,6 +202,28 @@ fn search(
     let mut scores = scores.clone();
     pins::constrain(pins, &mut constraints, &mut scores);
     Search::new(settings, &scores, &constraints).run(before)
+}
+
+/// The best path that obeys the pins, counted as the taps among them count what is heard without them.
+fn pinned(
+    settings: &Settings,
+    scores: &Scores,
+    pins: &[Pin],
+    evidence: &Evidence,
+    remembered: &mut Remembered,
+) -> Vec<Step> {
+    let plain = |remembered: &mut Remembered| {
+        remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
+    };
+    if pins.iter().all(|pin| pin.exact) {
+        return plain(remembered);
+    }
+    let heard = remembered.path(&[], None, |searched| search(settings, scores, &[], searched, |_| ()));
+    let heard: Vec<f64> = place::placed(evidence, &heard, &[]).iter().map(|(_, at)| at.0).collect();
+    let counted = tapped::counted(&heard, pins, scores.beat.len());
+    remembered.path(pins, None, |searched| {
+        search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
+    })
 }
 
 /// The best path that reads on differently from where the teacher says so.

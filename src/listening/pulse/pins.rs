@@ -26,6 +26,8 @@ const LEFT_OUT: f64 = 1.6;
 
 /// How far the tempo may leave the level that was tapped, in bins: under half of the way to half as fast again.
 const LEVEL_ROOM: usize = 10;
+/// Farther than this from the tempo that is expected, the beats that were heard without the taps have changed their level.
+const OTHER_LEVEL: usize = 14;
 /// How much more a trusted level costs to leave.
 const CERTAIN: f32 = 3.0;
 /// Steadiness at which the rhythm breaks off, and from which it goes on.
@@ -191,6 +193,12 @@ pub(crate) fn nothing_between(before: &Pin, pin: &Pin, pins: &[Pin]) -> bool {
     pin.held || neighbours(&[before.clone(), pin.clone()], usual_gap(pins)(before.at))
 }
 
+/// Taps that follow one another as neighbouring beats, run by run.
+pub(super) fn runs(pins: &[Pin]) -> impl Iterator<Item = &[Pin]> {
+    let usual = usual_gap(pins);
+    pins.chunk_by(move |a, b| neighbours(&[a.clone(), b.clone()], usual(a.at)))
+}
+
 /// Whether two neighbouring pins are neighbouring beats.
 fn neighbours(pair: &[Pin], usual: f64) -> bool {
     let taps = !pair[0].exact && !pair[1].exact;
@@ -198,7 +206,8 @@ fn neighbours(pair: &[Pin], usual: f64) -> bool {
 }
 
 /// Keeps the whole piece at the level that was tapped: its tempo is that of the nearest tapped beats, changed by as
-/// much as the pace of the music has changed since, with room for freedom but not for another level.
+/// much as the pace of the music has changed since, with room for freedom but not for another level. Where the taps count
+/// what was heard without them otherwise, the tempo is that of those beats, counted so: it drifts less than the pace does.
 fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
     let usual = usual_gap(pins);
     let steps = constraints.bins.len();
@@ -230,7 +239,12 @@ fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
         };
         let expected = level + isize::from(scores.slowing[t]);
         let bins = jumps.iter().fold(0, |bins, jump| bins | bins_near(expected + jump, LEVEL_ROOM));
-        if bins != 0 {
+        let counted = constraints.counted.get(t).copied().flatten();
+        // Where the tempo is heard to jump on the way, the jumps are the better guide: theirs is what differs so much.
+        if let Some(bin) = counted.filter(|bin| bin.abs_diff(expected) <= OTHER_LEVEL) {
+            constraints.level[t] = bins_near(bin, LEVEL_ROOM);
+            constraints.level_price[t] = 1.0 + CERTAIN;
+        } else if bins != 0 {
             constraints.level[t] = bins;
             constraints.level_price[t] = 1.0 + CERTAIN * trust;
         }

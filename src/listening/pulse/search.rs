@@ -103,6 +103,8 @@ pub(crate) struct Constraints {
     pub(crate) level: Vec<u128>,
     /// How many times the usual price others cost.
     pub(crate) level_price: Vec<f32>,
+    /// The tempo bin in which the taps count what is heard without them; empty, or `None`, where they do not say.
+    pub(crate) counted: Vec<Option<isize>>,
     /// Whether any change of tempo may be bought here.
     pub(crate) loose: Vec<bool>,
     /// Beats that are held, however long: from which step until which, ascending.
@@ -120,6 +122,7 @@ impl Constraints {
             told: false,
             level: vec![ANY_TEMPO; steps],
             level_price: vec![1.0; steps],
+            counted: Vec::new(),
             loose: vec![false; steps],
             holds: Vec::new(),
         }

@@ -1,0 +1,133 @@
+//! What taps say about the beats that were heard without them: she counts each of them, every second or third, or more.
+//!
+//! Taps at another level than the one that was heard mean that level for the whole piece. How the tempo changes on the way
+//! is what was heard without them; how the beats are counted is what she tapped.
+
+use super::pins::{Pin, runs};
+use super::search::{STEPS_PER_SECOND, bin_of};
+
+/// A run of taps says nothing unless it has so many gaps, of which this share are as many heard beats long as the others, give
+/// or take this share of it.
+const GAPS: usize = 3;
+const AGREE: f64 = 0.75;
+const ROOM: f64 = 0.25;
+/// Heard beats from one tap to the next that there may be; of equals the last.
+const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
+/// Heard beats to either side over which their length is taken.
+const AROUND: f64 = 2.0;
+
+/// How a run of taps counts what was heard.
+struct Count {
+    /// When it was tapped, seconds.
+    from: f64,
+    until: f64,
+    /// Heard beats from one tap to the next.
+    each: f64,
+}
+
+impl Count {
+    /// How a run counts, if it can be told.
+    fn of(run: &[Pin], heard: &[f64]) -> Option<Self> {
+        let (first, last) = (run.first()?, run.last()?);
+        let gaps: Vec<f64> =
+            run.windows(2).map(|pair| place(heard, pair[1].at) - place(heard, pair[0].at)).collect();
+        let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
+        let each = COUNTS.into_iter().max_by_key(agree)?;
+        let told = gaps.len() >= GAPS && agree(&each) as f64 >= AGREE * gaps.len() as f64;
+        told.then_some(Self { from: first.at, until: last.at, each })
+    }
+}
+
+/// The tempo bin of the beats that she counts, step by step: the heard beat's, as many times as she counts it. A run of taps
+/// holds until half way to the next. `None` where they cannot be read so, or where she counts what was heard.
+///
+/// `heard` are beats in seconds, ascending.
+pub(super) fn counted(heard: &[f64], pins: &[Pin], steps: usize) -> Vec<Option<isize>> {
+    let mut bins = vec![None; steps];
+    if heard.len() < 4 {
+        return bins;
+    }
+    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
+    let per_second = f64::from(STEPS_PER_SECOND);
+    let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
+    for (n, count) in counts.iter().enumerate() {
+        let from = n.checked_sub(1).map_or(0, |before| step(0.5 * (counts[before].until + count.from)));
+        let until = counts.get(n + 1).map_or(steps, |next| step(0.5 * (count.until + next.from)));
+        if count.each == 1.0 {
+            continue;
+        }
+        for (t, bin) in bins.iter_mut().enumerate().take(until).skip(from) {
+            let length = count.each * length_at(heard, t as f64 / per_second);
+            *bin = Some(bin_of((length * per_second) as f32) as isize);
+        }
+    }
+    bins
+}
+
+/// How long the heard beats are around an instant, seconds.
+fn length_at(heard: &[f64], instant: f64) -> f64 {
+    let last = (heard.len() - 1) as f64;
+    let here = place(heard, instant).clamp(0.0, last);
+    let (low, high) = ((here - AROUND).max(0.0), (here + AROUND).min(last));
+    (at(heard, high) - at(heard, low)) / (high - low)
+}
+
+/// Where among the heard beats an instant is, counted from the first; before it and after the last the beats go on.
+fn place(heard: &[f64], instant: f64) -> f64 {
+    let before = heard.partition_point(|beat| *beat <= instant).saturating_sub(1).min(heard.len() - 2);
+    before as f64 + (instant - heard[before]) / (heard[before + 1] - heard[before])
+}
+
+/// When the heard beats are at a place among them, seconds.
+fn at(heard: &[f64], place: f64) -> f64 {
+    let before = (place as usize).min(heard.len() - 2);
+    heard[before] + (place - before as f64) * (heard[before + 1] - heard[before])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pins::pins;
+    use super::*;
+    use crate::grid::Anchor;
+    use crate::units::Seconds;
+
+    /// Beats that were heard half a second apart, slowing down to a second from the fortieth on.
+    fn heard() -> Vec<f64> {
+        (0..80)
+            .scan(1.0, |at, n| {
+                let here = *at;
+                *at += if n < 40 { 0.5 } else { 1.0 };
+                Some(here)
+            })
+            .collect()
+    }
+
+    /// Seconds of a counted beat at an instant, when `taps` were given.
+    fn beat_at(taps: &[f64], instant: f64) -> Option<f64> {
+        let anchors: Vec<Anchor> = taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+        let bins = counted(&heard(), &pins(&anchors, 3_000), 3_000);
+        bins[(instant * 50.0) as usize]
+            .map(|bin| f64::from(super::super::search::period(bin as usize)) / 50.0)
+    }
+
+    #[test]
+    fn every_second_beat_stays_every_second_where_the_music_slows_down() {
+        let taps = [1.02, 1.98, 3.0, 4.03, 5.0];
+        assert!((beat_at(&taps, 10.0).expect("half") - 1.0).abs() < 0.03);
+        assert!((beat_at(&taps, 40.0).expect("half") - 2.0).abs() < 0.06);
+    }
+
+    #[test]
+    fn a_later_run_counts_from_half_way_on() {
+        let taps = [1.0, 2.0, 3.0, 4.0, 15.0, 15.25, 15.5, 15.75, 16.0];
+        assert!((beat_at(&taps, 9.0).expect("half") - 1.0).abs() < 0.03);
+        assert!((beat_at(&taps, 10.0).expect("double") - 0.25).abs() < 0.01);
+    }
+
+    #[test]
+    fn taps_on_what_was_heard_or_at_random_say_nothing() {
+        assert_eq!(beat_at(&[1.0, 1.5, 2.0, 2.5], 10.0), None);
+        assert_eq!(beat_at(&[1.0, 1.7, 2.9, 3.3, 4.5], 10.0), None);
+        assert_eq!(beat_at(&[1.0, 2.0, 3.0], 10.0), None);
+    }
+}
