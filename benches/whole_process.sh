@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Measures the whole of `farandole listen` from outside: processor time, wall time and peak memory, by length and format,
 # and again when the recording is remembered. Needs ffmpeg and GNU time. Usage: benches/whole_process.sh [PROGRAM]
+# FORMATS=mp3 measures that format alone.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 program=$(realpath "${1:-target/release/farandole}")
@@ -25,7 +26,7 @@ echo '| recording | CPU, s (user + system) | wall, s | peak, kB |'
 echo '|---|---|---|---|'
 for minutes in 3 10 60; do
   ffmpeg -v error -y -stream_loop -1 -i all.wav -t $((minutes * 60)) -c:a pcm_s16le long.wav
-  for format in mp3 flac ogg; do
+  for format in ${FORMATS:-mp3 flac ogg}; do
     case $format in
       mp3) options=(-b:a 192k) ;;
       flac) options=() ;;

@@ -1,6 +1,9 @@
 //! What an earlier search left: up to the first step at which anything else is asked of it, a new one finds the same.
 
-use super::search::{Constraints, ROW, Scores};
+use super::arrivals::MARGIN;
+use super::constraints::Constraints;
+use super::scores::Scores;
+use super::search::{NEVER, ROW};
 
 /// The table of an earlier search of the same evidence, with what it obeyed. An empty one helps nobody.
 #[derive(Debug, Clone, Default)]
@@ -13,7 +16,8 @@ pub(crate) struct Searched {
 }
 
 impl Searched {
-    /// Takes out the rows, and the best score of each step, as far as they hold under other constraints and odds.
+    /// Takes out the rows after their margin, and the best score of each step, as far as they hold under other constraints
+    /// and odds.
     pub(crate) fn take(&mut self, constraints: &Constraints, scores: &Scores) -> (Vec<f32>, Vec<f32>) {
         let (mut rows, mut best) = (std::mem::take(&mut self.rows), std::mem::take(&mut self.best));
         let known = match &self.constraints {
@@ -23,7 +27,8 @@ impl Searched {
                 .min(best.len()),
             None => 0,
         };
-        rows.truncate(known * ROW);
+        rows.truncate(MARGIN + known * ROW);
+        rows.resize(MARGIN + known * ROW, NEVER);
         best.truncate(known);
         (rows, best)
     }

@@ -3,7 +3,8 @@
 use super::pins::{self, Pin};
 use super::place::instant;
 use super::reread::Rereading;
-use super::search::{STEPS_PER_SECOND, Scores};
+use super::scores::Scores;
+use super::search::STEPS_PER_SECOND;
 use super::{HeardGrid, Settings, verdict};
 use crate::grid::{Anchor, Grid, Phrase};
 use crate::listening::evidence::Evidence;

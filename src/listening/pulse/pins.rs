@@ -4,7 +4,9 @@
 //! lead by about as much (Repp 2005). Taps that follow one another closely were meant as neighbouring beats: nothing
 //! lies between them, which settles the metrical level.
 
-use super::search::{ANY_TEMPO, Constraints, HeardJump, STEPS_PER_SECOND, Scores, bin_of, bins_near};
+use super::constraints::Constraints;
+use super::scores::{HeardJump, Scores};
+use super::search::{ANY_TEMPO, STEPS_PER_SECOND, bin_of, bins_near};
 use crate::grid::{Anchor, LONGEST_HOLD};
 use crate::units::Seconds;
 use std::ops::RangeInclusive;

@@ -1,47 +1,108 @@
 //! What intervals and levels cost: worked out once, before the search.
 
-use super::search::{ANY_TEMPO, BINS, Constraints, STEPS_PER_SECOND, period};
+use super::constraints::Constraints;
+use super::search::{ANY_TEMPO, BINS, STEPS_PER_SECOND, period};
 use super::settings::Settings;
 use std::ops::Range;
 
-/// Tempo bins that are looked at together, so that they fill the vectors of any common machine.
-pub(super) const LANES: usize = 8;
 /// A beat may be off its tempo by this much (natural logarithm of the ratio).
 const OFF: f32 = 0.2;
 /// From here on its price grows linearly.
 const OFF_KNEE: f32 = 0.1;
 /// Price of what cannot be: more than any path is worth.
-const FORBIDDEN: f32 = 4e9;
+pub(super) const FORBIDDEN: f32 = 4e9;
+/// Entries of one interval's prices: its bins, and as many to either side that are forbidden, so that prices may be read at
+/// any place that a change of pace leads to.
+pub(super) const WIDTH: usize = 3 * BINS;
 
-/// Prices of one interval: for each tempo bin that allows it, and some neighbours that fill up the lanes.
-pub(super) struct Interval {
-    /// Whole lanes of bins.
-    pub(super) bins: Range<usize>,
-    /// Price of the deviation and of an unusual tempo.
-    pub(super) price: Vec<f32>,
+/// Prices of all intervals, for each tempo bin: of the deviation and of an unusual tempo.
+pub(super) struct Intervals {
+    /// The shortest, in steps.
+    pub(super) shortest: usize,
+    /// By length, `WIDTH` each.
+    prices: Vec<f32>,
+    /// By length: where its subdivisions lie.
+    pub(super) parts: Vec<Parts>,
+    /// By bin: the intervals, counted from the shortest, that fit it.
+    fitting: Vec<Range<usize>>,
 }
 
-/// The shortest interval, in steps, and the prices of it and all that follow.
-pub(super) fn intervals(settings: &Settings) -> (usize, Vec<Interval>) {
-    let first = (period(0) * (-OFF).exp()).ceil() as usize;
-    let last = (period(BINS - 1) * OFF.exp()).floor() as usize;
-    (first, (first..=last).map(|steps| interval(settings, steps as f32)).collect())
+/// Where an interval divides, in steps from its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Parts {
+    /// The steps on either side of its middle; twice the same where that is a step.
+    pub(super) halves: [usize; 2],
+    /// The steps nearest to its thirds.
+    pub(super) thirds: [usize; 2],
 }
 
-fn interval(settings: &Settings, length: f32) -> Interval {
-    let fits = |bin: usize| (length / period(bin)).ln().abs() <= OFF;
-    let from = (0..BINS).find(|&bin| fits(bin)).unwrap_or(0);
-    let count = (from..BINS).take_while(|&bin| fits(bin)).count().next_multiple_of(LANES);
-    let from = from.min(BINS - count);
-    let unusual = settings.preference * length / STEPS_PER_SECOND;
-    let price = |bin: usize| {
-        if fits(bin) {
-            settings.off * off(length, period(bin)) + unusual * distaste(bin, settings.preferred)
-        } else {
-            FORBIDDEN
+impl Parts {
+    fn of(length: usize) -> Self {
+        let halves = [length / 2, length.div_ceil(2)];
+        Self { halves, thirds: [(length + 1) / 3, (2 * length + 1) / 3] }
+    }
+
+    /// What an interval earns from its subdivisions, in two and in three; `sub` is their worth from its start on.
+    #[inline(always)]
+    pub(super) fn gains(&self, sub: &[f32]) -> [f32; 2] {
+        let [left, right] = self.halves.map(|half| sub[half]);
+        let [one, two] = self.thirds.map(|third| sub[third]);
+        [left.max(right), one + two]
+    }
+}
+
+impl Intervals {
+    pub(super) fn new(settings: &Settings) -> Self {
+        let shortest = (period(0) * (-OFF).exp()).ceil() as usize;
+        let longest = (period(BINS - 1) * OFF.exp()).floor() as usize;
+        let periods: Vec<f32> = (0..BINS).map(period).collect();
+        let tastes: Vec<f32> = (0..BINS).map(|bin| distaste(bin, settings.preferred)).collect();
+        let mut prices = Vec::with_capacity((longest + 1 - shortest) * WIDTH);
+        for length in shortest..=longest {
+            let unusual = settings.preference * length as f32 / STEPS_PER_SECOND;
+            let length = length as f32;
+            let price = |bin: usize| {
+                let fits = (length / periods[bin]).ln().abs() <= OFF;
+                if fits {
+                    settings.off * off(length, periods[bin]) + unusual * tastes[bin]
+                } else {
+                    FORBIDDEN
+                }
+            };
+            prices.extend([FORBIDDEN; BINS]);
+            prices.extend((0..BINS).map(price));
+            prices.extend([FORBIDDEN; BINS]);
         }
-    };
-    Interval { bins: from..from + count, price: (from..from + count).map(price).collect() }
+        let count = longest + 1 - shortest;
+        let fitting = |bin: usize| {
+            let fits = |n: &usize| prices[n * WIDTH + BINS + bin] < FORBIDDEN;
+            (0..count).find(fits).unwrap_or(count)..(0..count).rfind(fits).map_or(count, |last| last + 1)
+        };
+        let fitting = (0..BINS).map(fitting).collect();
+        Self { shortest, prices, parts: (shortest..=longest).map(Parts::of).collect(), fitting }
+    }
+
+    /// The prices of all, `WIDTH` each: entry `BINS` is that of bin 0.
+    pub(super) fn prices(&self) -> &[f32] {
+        &self.prices
+    }
+
+    /// The price of interval `n`, counted from the shortest, at a tempo; `None` where it does not fit.
+    pub(super) fn price(&self, n: usize, bin: usize) -> Option<f32> {
+        let fits = self.fitting.get(bin)?.contains(&n);
+        fits.then(|| self.prices[n * WIDTH + BINS + bin])
+    }
+
+    /// The intervals that fit a bin of `low..=high`, which may reach beyond all bins.
+    #[inline(always)]
+    pub(super) fn fitting(&self, low: isize, high: isize) -> Range<usize> {
+        let last = BINS as isize - 1;
+        if high < 0 || low > last {
+            return 0..0;
+        }
+        // Longer intervals fit slower tempi.
+        self.fitting[low.max(0) as usize].start..self.fitting[high.min(last) as usize].end
+    }
 }
 
 /// Price of an interval (steps) off the tempo's beat length, half a step of rounding being free.
@@ -98,17 +159,28 @@ mod tests {
     use super::*;
 
     #[test]
-    fn an_interval_fills_whole_lanes_and_forbids_what_does_not_fit() {
-        let (first, all) = intervals(&Settings::default());
-        for (n, interval) in all.iter().enumerate() {
-            assert_eq!(interval.bins.len() % LANES, 0);
-            assert!(interval.bins.end <= BINS && interval.bins.len() == interval.price.len());
-            let length = (first + n) as f32;
-            for bin in 0..BINS {
-                let off = (length / period(bin)).ln().abs();
-                let price = bin.checked_sub(interval.bins.start).and_then(|at| interval.price.get(at));
-                assert_eq!(price.is_some_and(|price| *price < FORBIDDEN), off <= OFF, "{length} {bin}");
+    fn an_interval_has_a_price_where_it_fits_and_nowhere_else() {
+        let all = Intervals::new(&Settings::default());
+        for n in 0..all.parts.len() {
+            let length = (all.shortest + n) as f32;
+            for (at, price) in all.prices()[n * WIDTH..][..WIDTH].iter().enumerate() {
+                let bin = at.checked_sub(BINS).filter(|bin| *bin < BINS);
+                let fits = bin.is_some_and(|bin| (length / period(bin)).ln().abs() <= OFF);
+                assert_eq!(*price < FORBIDDEN, fits, "{length} {at}");
+                assert_eq!(bin.and_then(|bin| all.price(n, bin)), fits.then_some(*price), "{length} {at}");
             }
+        }
+        assert!(all.fitting(-9, -1).is_empty() && all.fitting(BINS as isize, 200).is_empty());
+        assert_eq!(all.fitting(-9, 200), 0..all.parts.len());
+    }
+
+    #[test]
+    fn an_interval_divides_at_the_steps_nearest_to_its_parts() {
+        let all = Intervals::new(&Settings::default());
+        for (length, halves, thirds) in
+            [(12, [6, 6], [4, 8]), (25, [12, 13], [8, 17]), (50, [25, 25], [17, 33])]
+        {
+            assert_eq!(all.parts[length - all.shortest], Parts { halves, thirds });
         }
     }
 

@@ -3,8 +3,9 @@
 //! "Twice as fast from here" refers to beats that were heard. They are searched for first without it; what she asks
 //! for is then laid out from them, and the second search has to keep near that, except around her own beats.
 
+use super::constraints::Constraints;
 use super::pins::Pin;
-use super::search::{BINS_PER_OCTAVE, Constraints, STEPS_PER_SECOND, bin_of, bins_near};
+use super::search::{BINS_PER_OCTAVE, STEPS_PER_SECOND, bin_of, bins_near};
 use crate::grid::{Anchor, Level};
 
 /// Beat lengths, in seconds, that are laid out.
