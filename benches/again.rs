@@ -63,13 +63,13 @@ const SESSION: [Correction; 12] = [
     ("2 taps in the middle", |grid| taps(grid, grid.len() / 2, 2)),
     ("2 taps after a quarter", |grid| taps(grid, grid.len() / 4, 2)),
     ("count one in the middle", |grid| Repair::CountOne { at: grid.len() / 2 }),
-    ("count one near the beginning", |grid| Repair::CountOne { at: 9 }),
+    ("count one near the beginning", |_| Repair::CountOne { at: 9 }),
     ("bars of three from the middle", |grid| Repair::BarsOf { from: grid.len() / 2, beats: 3 }),
     ("a beat after a quarter nudged", |grid| Repair::Nudge { beat: grid.len() / 4, by: Seconds(0.03) }),
     ("twice as fast from the middle", |grid| Repair::Double { from: grid.len() / 2 }),
     ("half as fast from there again", |grid| Repair::Halve { from: grid.len() / 2 }),
     ("half a beat later from a quarter on", |grid| Repair::ShiftHalf { from: grid.len() / 4 }),
-    ("twice as fast from near the beginning", |grid| Repair::Double { from: 12 }),
+    ("twice as fast from near the beginning", |_| Repair::Double { from: 12 }),
     ("8 more taps near the beginning", |grid| taps(grid, 12, 8)),
 ];
 
