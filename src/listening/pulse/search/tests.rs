@@ -116,11 +116,10 @@ fn arrived(search: &Search<'_>, table: &Table, left: &[[f32; ROW]], t: usize) ->
     let held = holds.iter().find(|(from, to)| *to == t && *from >= table.origin).map(|hold| hold.0);
     for from in (earliest[t] as usize).max(table.origin)..t {
         let slower = isize::from(search.scores.slowing[t]) - isize::from(search.scores.slowing[from]);
-        for state in 0..ROW {
+        for (state, &leaving) in left[from - table.origin].iter().enumerate() {
             let Some(to) = (state % BINS).checked_add_signed(slower).filter(|to| *to < BINS) else {
                 continue;
             };
-            let leaving = left[from - table.origin][state];
             let score = match (held, (t - from).checked_sub(search.intervals.shortest)) {
                 (None, Some(n)) if n < search.intervals.parts.len() => {
                     let Some(price) = search.intervals.price(n, state % BINS) else { continue };
