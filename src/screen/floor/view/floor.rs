@@ -278,19 +278,27 @@ fn stones(app: &App, next: &Next<'_>, area: Rect, buffer: &mut Buffer) {
 
 fn facts(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let quiet = app.palette.style(Ink::Quiet);
-    if let Some((word, bpm)) = stage.tempo {
+    let tempo = stage.tempo.map(|(word, bpm)| {
         let heard = Bpm(bpm.0 * app.speed.factor());
         // At another speed the word is that of what is heard.
         let word = if app.speed == Speed::NORMAL { word } else { TempoWord::of(heard) };
-        line(buffer, area, &format!("{word}, {:.0} beats a minute", heard.0), quiet);
-    }
-    if let Some(dynamic) = stage.dynamic {
+        [format!("{word}, {:.0} beats a minute", heard.0), word.to_string()]
+    });
+    let loudness = stage.dynamic.map(|dynamic| {
         let (words, mark) = dynamic_words(dynamic);
         // A hairpin that opens as far as the music is loud.
         let open = (stage.level * 8.0).round() as usize;
         let hairpin: String = "▁▂▃▄▅▆▇█".chars().take(open.max(1)).collect();
-        line_right(buffer, area, &format!("{words} ({mark}) {hairpin:<8}"), quiet);
-    }
+        [format!("{words} ({mark}) {hairpin:<8}"), format!("{words} ({mark})")]
+    });
+    let [[tempo, word], [loudness, mark]] = [tempo.unwrap_or_default(), loudness.unwrap_or_default()];
+    // What a narrow window has no room for goes: first the number, then the hairpin, then the loudness.
+    let forms = [(&tempo, &loudness), (&word, &loudness), (&word, &mark)];
+    let width = usize::from(area.width);
+    let fitting = forms.into_iter().find(|(left, right)| left.width() + right.width() + 2 <= width);
+    let (left, right) = fitting.map_or((word.as_str(), ""), |(left, right)| (left.as_str(), right.as_str()));
+    line(buffer, area, left, quiet);
+    line_right(buffer, area, right, quiet);
 }
 
 fn question(app: &App, (index, prompt): (usize, &crate::dance::Prompt), area: Rect, buffer: &mut Buffer) {

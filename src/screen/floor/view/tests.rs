@@ -332,6 +332,37 @@ proptest! {
 }
 
 #[test]
+fn a_narrow_window_still_says_the_move_now_and_the_move_next_whole() {
+    for width in 24..50 {
+        for height in 6..24 {
+            let mut app = lesson(12.5);
+            let shown = text(&picture(&app, width, height));
+            let lines: Vec<&str> = shown.lines().collect();
+            let blocks = |lines: &[&str]| lines.concat().chars().filter(|c| "█▀▄▌▐▛▜▙▟".contains(*c)).count();
+            let now = lines.iter().position(|line| line.contains("next")).unwrap_or(lines.len());
+            assert!(
+                ["march", "m a r c h"].iter().any(|word| shown.contains(word))
+                    || blocks(&lines[1..now]) >= 24,
+                "{width}x{height}:\n{shown}"
+            );
+            // From 20 rows on it is drawn in block letters too, under its label.
+            let next = if height < 20 { "next in 4: hop" } else { "next" };
+            assert!(shown.contains(next), "{width}x{height}:\n{shown}");
+            assert!(shown.contains("space pause   ? keys"), "{width}x{height}:\n{shown}");
+            if let Some((_, after)) = shown.split_once("Allegro") {
+                assert!(
+                    after.starts_with([' ', '\n']) || after.starts_with(", 120 beats"),
+                    "{width}x{height}:\n{shown}"
+                );
+            }
+            app.heard.playing = false;
+            let paused = text(&picture(&app, width, height));
+            assert!(paused.contains("paused: space goes on"), "{width}x{height}:\n{paused}");
+        }
+    }
+}
+
+#[test]
 fn a_call_at_30_by_12() {
     insta::assert_snapshot!(text(&picture(&lesson(12.5), 30, 12)));
 }
