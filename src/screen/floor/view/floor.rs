@@ -206,7 +206,8 @@ fn gentle(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     };
     line(buffer, area, &text, app.palette.style(Ink::Mark));
     let left = now.left.0.ceil() as usize;
-    let counts = format!("{left} {} left", if left == 1 { "count" } else { "counts" });
+    // Only the number changes from count to count: a plural that came and went would move the words beside it.
+    let counts = format!("counts left {left:>2}");
     if text.width() + counts.width() + 3 <= usize::from(area.width) {
         line_right(buffer, area, &counts, quiet);
     }
