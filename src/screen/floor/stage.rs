@@ -404,6 +404,7 @@ impl Floor {
         let grid = &self.dance.grid;
         let lead = self.dance.lead_of(cue).0.max(0.0);
         let movement = self.dance.move_of(entry);
+        let left = grid.seconds_at(entry.at).since(grid.seconds_at(beat));
         let before = shown.checked_sub(1).map(|before| self.dance.cues[self.shown[before]].at);
         let lasts = before.map(|before| grid.seconds_at(entry.at).since(grid.seconds_at(before)));
         let unhurried = lasts.is_none_or(|lasts| lasts.0 >= STONES_FOR.0);
@@ -423,8 +424,9 @@ impl Floor {
         Next {
             call: self.call(cue),
             to_go: (entry.at.since(beat).0 - 2.0 * HAIR).ceil().max(1.0) as usize,
-            // Where moves hurry, words that came and went between two of them would flicker.
-            called: !unhurried || beat.0 >= entry.at.0 - lead,
+            // Where moves hurry, words that came and went between two of them would flicker; and those that came just
+            // before the first of them, too.
+            called: !unhurried || beat.0 >= entry.at.0 - lead || (lead > 0.0 && left.0 <= SHORTEST_WORDS.0),
             stones,
             lively: match movement {
                 Some(movement) => {

@@ -100,6 +100,16 @@ fn a_call_comes_as_early_as_the_dance_says() {
 }
 
 #[test]
+fn a_call_stands_for_a_moment_however_short_its_lead() {
+    let mut dance = dance(&[("march", 2.0, 14.0), ("clap", 16.0, 8.0)]);
+    (dance.cues[0].lead, dance.cues[1].lead) = (Some(Counts(0.1)), Some(Counts(0.0)));
+    let floor = Floor::new(dance, None, Seconds(34.0));
+    let called = |at: f64| floor.stage(beat(at)).next.is_some_and(|next| next.called);
+    assert_eq!([1.1, 1.3, 1.95].map(called), [false, true, true], "0.4 s are 0.8 counts");
+    assert!(!called(15.9), "no lead is no call");
+}
+
+#[test]
 fn a_class_is_counted_in_before_the_first_beat() {
     let floor = floor(&[("march", 0.0, 8.0)]);
     assert_eq!(floor.begin(), Seconds(-1.3), "a breath, and four counts of 0.5 s before 1.0 s");
