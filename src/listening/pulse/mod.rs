@@ -210,6 +210,18 @@ fn search(
     Search::new(settings, &scores, &constraints).run(before)
 }
 
+/// The beats that are found with these pins and nothing else said, in seconds.
+fn beats_without_wishes(
+    settings: &Settings,
+    scores: &Scores,
+    pins: &[Pin],
+    evidence: &Evidence,
+    remembered: &mut Remembered,
+) -> Vec<f64> {
+    let path = remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()));
+    place::placed(evidence, &path, pins).iter().map(|(_, at)| at.0).collect()
+}
+
 /// The best path that obeys the pins, counted as the taps among them count what is heard without them.
 fn pinned(
     settings: &Settings,
@@ -218,15 +230,13 @@ fn pinned(
     evidence: &Evidence,
     remembered: &mut Remembered,
 ) -> Vec<Step> {
-    let plain = |remembered: &mut Remembered| {
-        remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
+    // Beats given exactly say nothing of how beats are counted.
+    let counted = if pins.iter().all(|pin| pin.exact) {
+        Vec::new()
+    } else {
+        let heard = beats_without_wishes(settings, scores, &[], evidence, remembered);
+        tapped::counted(&heard, pins, scores.beat.len())
     };
-    if pins.iter().all(|pin| pin.exact) {
-        return plain(remembered);
-    }
-    let heard = remembered.path(&[], None, |searched| search(settings, scores, &[], searched, |_| ()));
-    let heard: Vec<f64> = place::placed(evidence, &heard, &[]).iter().map(|(_, at)| at.0).collect();
-    let counted = tapped::counted(&heard, pins, scores.beat.len());
     remembered.path(pins, None, |searched| {
         search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
     })
@@ -242,9 +252,7 @@ fn reread(
     remembered: &mut Remembered,
 ) -> Vec<Step> {
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
-    let heard =
-        remembered.path(&before, None, |searched| search(settings, scores, &before, searched, |_| ()));
-    let heard: Vec<f64> = place::placed(evidence, &heard, &before).iter().map(|(_, at)| at.0).collect();
+    let heard = beats_without_wishes(settings, scores, &before, evidence, remembered);
     let path = remembered.path(pins, Some(reading), |searched| {
         search(settings, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
     });
