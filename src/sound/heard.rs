@@ -182,26 +182,54 @@ pub(super) struct Steady {
     /// When the next buffer should be heard.
     due: Option<f64>,
     settled: u32,
+    /// The sum and the number of the last measurements that were far off to the same side, one after the other.
+    astray: (f64, u32),
 }
+
+/// Further off than this (nanoseconds) is more than a device's jitter: half of what is noticed least (README's promise is 10 ms).
+const ASTRAY: f64 = 8e6;
+/// So many buffers far off to the same side are a gap, and no jitter.
+const GAP: u32 = 4;
 
 impl Steady {
     /// A buffer heard at `measured` for `span` (nanoseconds); returns its smoothed time.
     ///
     /// The first twenty are averaged; afterwards each moves the estimate by a twentieth, which follows a device
-    /// clock that is 200 ppm off within some 0.1 ms. A difference over 50 ms is a gap, and is believed at once.
+    /// clock that is 200 ppm off within some 0.1 ms. A difference over 50 ms is a gap, and is believed at once; a smaller one
+    /// when four buffers in a row say the same.
     pub(super) fn observe(&mut self, measured: f64, span: f64) -> f64 {
         let time = match self.due {
-            Some(due) if (measured - due).abs() < 50e6 => {
-                self.settled = (self.settled + 1).min(20);
-                due + (measured - due) / f64::from(self.settled)
-            }
+            Some(due) if (measured - due).abs() < 50e6 => due + self.correction(measured - due),
             _ => {
-                self.settled = 1;
+                (self.settled, self.astray) = (1, (0.0, 0));
                 measured
             }
         };
         self.due = Some(time + span);
         time
+    }
+
+    /// What a buffer that is `off` its time moves the estimate by.
+    fn correction(&mut self, off: f64) -> f64 {
+        let (sum, run) = self.astray;
+        self.astray = match off.abs() < ASTRAY {
+            true => (0.0, 0),
+            false if sum * off > 0.0 => (sum + off, run + 1),
+            false => (off, 1),
+        };
+        match self.astray.1 {
+            0 | 1 => {
+                self.settled = (self.settled + 1).min(20);
+                off / f64::from(self.settled)
+            }
+            // It is waited for what the next ones say, so that all of them are measured against the same.
+            run if run < GAP => 0.0,
+            run => {
+                let middle = self.astray.0 / f64::from(run);
+                (self.settled, self.astray) = (run, (0.0, 0));
+                middle
+            }
+        }
     }
 }
 
@@ -305,5 +333,24 @@ mod tests {
         assert!(worst < 0.5e6, "within 0.5 ms of the mean lump: {worst} ns");
         let late = 500.0 * span + 400e6;
         assert_eq!(steady.observe(late, span), late);
+    }
+
+    #[test]
+    fn a_gap_of_some_milliseconds_is_believed_within_half_a_second() {
+        // The device ran dry and played nothing for 30 ms; its buffers of 85 ms are told of with 3 ms of jitter.
+        let span = 85e6;
+        for gap in [12e6, 30e6, 45e6, -20e6] {
+            let mut steady = Steady::default();
+            let jitter = |buffer: usize| [0.0, 3e6, -3e6, 1e6, -2e6][buffer % 5];
+            for buffer in 0..100 {
+                steady.observe(buffer as f64 * span + jitter(buffer), span);
+            }
+            let mut off = f64::INFINITY;
+            for buffer in 100..106 {
+                let truth = buffer as f64 * span + gap;
+                off = (steady.observe(truth + jitter(buffer), span) - truth).abs();
+            }
+            assert!(off < 3e6, "after a gap of {gap} ns it is {off} ns off");
+        }
     }
 }
