@@ -94,7 +94,7 @@ pub enum Sound {
     /// A device is being opened for the first time.
     #[default]
     Opening,
-    /// No device, or it was lost; one is looked for every two seconds.
+    /// No device, or it was lost; one is looked for, at once and then every two seconds.
     NoDevice,
     /// There is nothing to play: the recording is missing.
     NoRecording,

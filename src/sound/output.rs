@@ -20,12 +20,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-/// How long to wait before looking for a device again.
-const RETRY: Duration = Duration::from_secs(2);
-/// And after a device that did play: a moment's trouble must not cost two seconds of music.
+/// How long to wait before looking for a device again, after one that did play: a moment's trouble must not cost seconds of music ...
 const AGAIN: Duration = Duration::from_millis(200);
-/// After so many breaks, each sooner than this after opening, it does not.
-const BREAKS: u32 = 3;
+/// ... and at most, as each try that came to nothing doubles it: a device that is not there is not asked for all the time.
+const RETRY: Duration = Duration::from_secs(2);
+/// A device that broke sooner than this after it was opened did not play.
 const STEADY: Duration = Duration::from_secs(5);
 /// How often an open stream is looked at.
 const WATCH: Duration = Duration::from_millis(100);
@@ -107,14 +106,13 @@ fn keep_open(
     };
     let mut prepared = None;
     let mut number = 0;
-    let mut broke = 0;
+    let mut in_vain = 0;
     loop {
         number += 1;
         let state = Arc::new(State::default());
         let opened = guarded(|| open(shared, clock, &programme, number, &state, &mut prepared)).flatten();
         shared.tried.store(true, Ordering::Relaxed);
-        // A device that opens and breaks again and again is looked for less often.
-        let pause = if opened.is_some() && broke < BREAKS { AGAIN } else { RETRY };
+        in_vain += 1;
         if let Some((stream, mut giving, device)) = opened {
             shared.pulse.store(clock.now(), Ordering::Relaxed);
             shared.stream.store(number, Ordering::Release);
@@ -140,19 +138,25 @@ fn keep_open(
                 }
             }
             shared.stream.store(0, Ordering::Release);
-            let played = opened_at.elapsed() > STEADY;
-            broke = if played { 0 } else { broke + 1 };
+            if opened_at.elapsed() > STEADY {
+                in_vain = 0;
+            }
             drop(stream);
             if !going {
                 return;
             }
         }
-        match others.recv_timeout(pause) {
+        match others.recv_timeout(pause_after(in_vain)) {
             Ok(clicks) => programme.clicks = clicks,
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return,
         }
     }
+}
+
+/// How long to wait before the next try, after so many in vain.
+fn pause_after(in_vain: u32) -> Duration {
+    AGAIN.saturating_mul(1 << in_vain.min(8)).min(RETRY)
 }
 
 /// The default output device, playing, and the way to hand it other clicks; `None` when there is none or it does not open.
@@ -300,6 +304,15 @@ impl Start<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_device_is_looked_for_soon_and_then_less_and_less_often() {
+        let pauses: Vec<u128> = (0..7).map(|in_vain| pause_after(in_vain).as_millis()).collect();
+        assert_eq!(pauses, [200, 400, 800, 1_600, 2_000, 2_000, 2_000]);
+        assert_eq!(pause_after(u32::MAX), RETRY);
+        // Three breaks in a row cost less than the two seconds that one more would.
+        assert!(pauses[..3].iter().sum::<u128>() < 2_000);
+    }
 
     #[test]
     fn an_error_that_the_sound_outlives_is_no_loss() {
