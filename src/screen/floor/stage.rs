@@ -25,6 +25,9 @@ const JUST_BEGUN: Seconds = Seconds(1.5);
 /// A turn is approached from so many counts before it.
 const TURN_LEAD: Counts = Counts(4.0);
 
+/// A question is written large where it has the room for so long at least: letters that shrink at once are read by nobody.
+const SPACIOUS_FOR: Seconds = Seconds(2.5);
+
 /// How long a question stays.
 const PROMPT_COUNTS: Counts = Counts(16.0);
 
@@ -84,6 +87,9 @@ pub struct Stage<'a> {
     pub next: Option<Next<'a>>,
     /// The question that is asked now, with its index in the dance.
     pub prompt: Option<(usize, &'a Prompt)>,
+    /// Whether no move is called while that question is asked, up to now and for a while from its beginning on: it has the
+    /// place of the next move then. It gives that back for good when a move is called, so that it does not jump to and fro.
+    pub spacious: bool,
     /// The phrase, once the first has begun.
     pub phrase: Option<PhraseSpan<'a>>,
     /// The count in the phrase, from 1; 0 before the first beat.
@@ -264,13 +270,15 @@ impl Floor {
         let next =
             self.shown.get(next_shown).filter(|_| part != Part::Ended).map(|_| self.next(next_shown, beat));
         let level = self.trail.height(at);
+        let prompt = self.prompt(beat).filter(|_| part == Part::Dance);
         Stage {
             at,
             beat,
             part,
             now,
             next,
-            prompt: self.prompt(beat).filter(|_| part == Part::Dance),
+            prompt,
+            spacious: prompt.is_some_and(|(_, prompt)| self.spacious(prompt, beat)),
             phrase: position.phrase,
             count: if beat.0 < 0.0 { 0 } else { position.count },
             bar: grid.bar_at(beat),
@@ -404,10 +412,7 @@ impl Floor {
         let grid = &self.dance.grid;
         let lead = self.dance.lead_of(cue).0.max(0.0);
         let movement = self.dance.move_of(entry);
-        let left = grid.seconds_at(entry.at).since(grid.seconds_at(beat));
-        let before = shown.checked_sub(1).map(|before| self.dance.cues[self.shown[before]].at);
-        let lasts = before.map(|before| grid.seconds_at(entry.at).since(grid.seconds_at(before)));
-        let unhurried = lasts.is_none_or(|lasts| lasts.0 >= STONES_FOR.0);
+        let unhurried = self.unhurried(shown);
         let stones = (1..=lead.ceil() as usize)
             .rev()
             .filter(|_| unhurried)
@@ -424,9 +429,7 @@ impl Floor {
         Next {
             call: self.call(cue),
             to_go: (entry.at.since(beat).0 - 2.0 * HAIR).ceil().max(1.0) as usize,
-            // Where moves hurry, words that came and went between two of them would flicker; and those that came just
-            // before the first of them, too.
-            called: !unhurried || beat.0 >= entry.at.0 - lead || (lead > 0.0 && left.0 <= SHORTEST_WORDS.0),
+            called: self.called(shown, beat),
             stones,
             lively: match movement {
                 Some(movement) => {
@@ -435,6 +438,31 @@ impl Floor {
                 None => self.free && free_lively(self.dance.words_of(entry)),
             },
         }
+    }
+
+    /// Whether a shown cue comes so long after the one before it that its call need not stand all the time.
+    fn unhurried(&self, shown: usize) -> bool {
+        let time = |shown: usize| self.dance.grid.seconds_at(self.dance.cues[self.shown[shown]].at);
+        shown.checked_sub(1).is_none_or(|before| time(shown).since(time(before)).0 >= STONES_FOR.0)
+    }
+
+    /// Whether a shown cue is called at a beat before it, when it is the next.
+    fn called(&self, shown: usize, beat: Beat) -> bool {
+        let (grid, at) = (&self.dance.grid, self.dance.cues[self.shown[shown]].at);
+        let lead = self.dance.lead_of(self.shown[shown]).0.max(0.0);
+        let left = grid.seconds_at(at).since(grid.seconds_at(beat));
+        // Where moves hurry, words that came and went between two of them would flicker; and those that came just
+        // before the first of them, too.
+        !self.unhurried(shown) || beat.0 >= at.0 - lead || (lead > 0.0 && left.0 <= SHORTEST_WORDS.0)
+    }
+
+    /// Whether no move has been called since a question was asked, nor will be before it has stood for a while.
+    fn spacious(&self, prompt: &Prompt, beat: Beat) -> bool {
+        let grid = &self.dance.grid;
+        let first = self.shown.partition_point(|&cue| self.dance.cues[cue].at.0 <= prompt.at.0);
+        let stood = Seconds(grid.seconds_at(prompt.at).0 + SPACIOUS_FOR.0);
+        let until = beat.0.max(grid.beat_at(stood).0);
+        first == self.shown.len() || !self.called(first, Beat(until))
     }
 
     fn prompt(&self, beat: Beat) -> Option<(usize, &Prompt)> {

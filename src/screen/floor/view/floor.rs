@@ -66,11 +66,12 @@ pub(super) fn floor(app: &App, area: Rect, buffer: &mut Buffer) {
     status(app, &stage, rooms.status, buffer);
     now(app, &stage, rooms.now, buffer);
     gentle(app, &stage, rooms.gentle, buffer);
-    let asks = stage.prompt.filter(|_| rooms.trail.height > 0 || !app.heard.playing);
     let lower = rooms.facts.union(rooms.trail);
-    match asks {
-        // While the music waits for an answer, the question has the lower part to itself.
-        Some(prompt) if !app.heard.playing => question(app, prompt, rooms.next.union(lower), buffer),
+    match stage.prompt {
+        // While the music waits for an answer, or as long as no move is called, the question has the lower part to itself.
+        Some(prompt) if !app.heard.playing || stage.spacious => {
+            question(app, prompt, rooms.next.union(lower), buffer);
+        }
         Some(prompt) => {
             next(app, &stage, rooms.next, buffer);
             question(app, prompt, lower, buffer);
@@ -309,11 +310,16 @@ fn question(app: &App, (index, prompt): (usize, &crate::dance::Prompt), area: Re
     let answered = app.answered == Some(index);
     let label = if answered { "answer" } else { "question (a uncovers the answer)" };
     line(buffer, area, label, app.palette.style(Ink::Quiet));
-    let text = if answered { &prompt.answer } else { &prompt.question };
     let room = rows(area, 1, area.height - 1);
     middle_lines(text, room, buffer, app.palette.style(Ink::Mark));
 }
 
+    let text = if answered { &prompt.answer } else { &prompt.question };
+    if area.height == 1 {
+        let text = format!("{} {text}", if answered { "answer:" } else { "?" });
+        line(buffer, area, &text, app.palette.style(Ink::Mark));
+        return;
+    }
 fn middle_lines(text: &str, area: Rect, buffer: &mut Buffer, style: ratatui::style::Style) {
     let most = (usize::from(area.height) / 4).clamp(1, 3);
     let words = Words::fit(text, area.width, area.height, most);

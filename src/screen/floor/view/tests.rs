@@ -13,6 +13,7 @@ use proptest::prelude::*;
 use ratatui::style::Color;
 
 mod flashing;
+mod questions;
 
 /// A hill: soft, a crescendo from beat 16 to 32, loud, and a rest at beats 46 and 47.
 fn listening(grid: &crate::grid::Grid) -> Listening {
