@@ -1,8 +1,8 @@
 //! The state of the floor and what changes it. No terminal, clock or device is touched: [`update`] takes
 //! what happened and returns what is to be done.
 
-use super::in_step::{InStep, PERIOD, Step};
-use super::keys::{Action, action, step_action};
+use super::in_step::{InStep, PERIOD, Sense, Step};
+use super::keys::{Action, StepAction, action, step_action};
 use super::stage::{Floor, Part};
 use crate::screen::colours::{Palette, Theme};
 use crate::sound::{Heard, Sound, Speed};
@@ -314,6 +314,10 @@ fn go_back(app: &mut App) -> Vec<Effect> {
         Effect::Seek(app.heard.at),
         Effect::Repeat(app.repeat),
     ]
+    if app.heard.sound == Sound::Silenced {
+        app.say("silent, as it was asked for: there is no sound to bring in step");
+        return Vec::new();
+    }
 }
 
 fn begin(app: &mut App) -> Vec<Effect> {
@@ -324,6 +328,11 @@ fn begin(app: &mut App) -> Vec<Effect> {
     // From the beginning it goes to the end: a forgotten repeat must not hold the class in one phrase.
     let mut effects = Vec::new();
     if app.repeat.take().is_some() {
+    if action == StepAction::Tap && app.in_step.sense == Sense::Hearing && app.heard.sound == Sound::NoDevice
+    {
+        app.say("no click sounds: there is nothing to tap with");
+        return Vec::new();
+    }
         app.own_span = false;
         effects.push(Effect::Repeat(None));
     }

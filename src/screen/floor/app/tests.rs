@@ -14,6 +14,8 @@ struct Lesson {
     now: Duration,
     left: bool,
     next: bool,
+    /// What is said to be heard; the player itself is silent.
+    sound: Sound,
     /// What was asked to be remembered.
     kept: Vec<(String, i32)>,
     length: Seconds,
@@ -29,7 +31,17 @@ impl Lesson {
         let player = Transport::silent(&Programme { length, ..Programme::default() }, clock.clone());
         let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
         let app = App::new(floor, palette, Version::Full);
-        Self { app, player, clock, now: Duration::ZERO, left: false, next: false, kept: vec![], length }
+        Self {
+            app,
+            player,
+            clock,
+            now: Duration::ZERO,
+            left: false,
+            next: false,
+            sound: Sound::Sounding,
+            kept: vec![],
+            length,
+        }
     }
 
     fn send(&mut self, message: Message) {
@@ -66,8 +78,12 @@ impl Lesson {
     }
 
     fn hear(&mut self) {
-        let heard = self.player.heard();
+        let heard = Heard { sound: self.sound, ..self.player.heard() };
         self.send(Message::Heard(heard, self.now));
+    }
+
+    fn said(&self) -> &str {
+        self.app.notice.as_ref().map_or("", |(words, _)| words)
     }
 
     /// Lets time pass as the loop does, in steps of 30 ms.

@@ -21,6 +21,10 @@ const HEARING: &str = "Tap the space bar with the clicks that you hear, from whe
 const SEEING: &str = "No click sounds now. Tap the space bar when you see the figure step on the next stone, from where \
     the class stands. Then press s again: the clicks come back, and the picture moves.";
 
+/// What to do where no click can be heard.
+const UNHEARD: &str = "No sound device answers, so there are no clicks to tap with. Connect the loudspeaker or switch it on: it \
+    is looked for again and again. The arrows move the picture even so.";
+
 pub(super) fn in_step(app: &App, area: Rect, buffer: &mut Buffer) {
     let inner = Rect { x: area.x + 2, width: area.width - 4, ..area };
     let height = inner.height;
@@ -61,16 +65,26 @@ pub(super) fn in_step(app: &App, area: Rect, buffer: &mut Buffer) {
     line(buffer, found, &words, mark);
     match &app.notice {
         Some((words, _)) => line(buffer, rows(found, 1, 1), words, mark),
+        None if unheard(app) => {}
         None => line(buffer, rows(found, 1, 1), &app.in_step.taps_in_words(), quiet),
     }
     let walk_rows = if height >= 12 { 5 } else { 1 };
     walk(app, rows(inner, 1 + u16::from(height >= 16), walk_rows), buffer);
-    let text = if app.in_step.sense == Sense::Hearing { HEARING } else { SEEING };
+    let text = match app.in_step.sense {
+        _ if unheard(app) => UNHEARD,
+        Sense::Hearing => HEARING,
+        Sense::Seeing => SEEING,
+    };
     let from = 2 + walk_rows + 2 * u16::from(height >= 16);
     let room = rows(inner, from, (found.y - inner.y).saturating_sub(from + 1));
     for (row, text) in (0..room.height).zip(wrapped(text, usize::from(room.width))) {
         line(buffer, rows(room, row, 1), &text, quiet);
     }
+}
+
+/// Whether no click can be heard.
+fn unheard(app: &App) -> bool {
+    matches!(app.heard.sound, Sound::NoDevice | Sound::NoRecording | Sound::Silenced)
 }
 
 /// Short texts in as many columns as fit.

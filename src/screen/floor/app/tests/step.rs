@@ -17,7 +17,7 @@ impl Lesson {
     fn pass(&mut self, seconds: f64) {
         self.clock.advance(Seconds(seconds));
         self.now += Duration::from_secs_f64(seconds);
-        let mut heard = self.player.heard();
+        let mut heard = Heard { sound: self.sound, ..self.player.heard() };
         heard.at.0 -= f64::from(self.app.in_step.trim) / 1_000.0;
         self.send(Message::Heard(heard, self.now));
     }
@@ -180,4 +180,27 @@ fn without_a_device_nothing_can_be_remembered_and_that_is_said() {
         lesson.app.notice.as_ref().map(|(words, _)| words.as_str()),
         Some("no sound device to remember it for: it holds until you leave")
     );
+}
+
+#[test]
+fn where_no_click_can_be_heard_no_tap_with_it_counts() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.sound = Sound::Silenced;
+    lesson.hear();
+    lesson.press(KeyCode::Char('t'));
+    assert_eq!(lesson.app.page, Page::Opening, "with --silent there is nothing to bring in step");
+    assert_eq!(lesson.said(), "silent, as it was asked for: there is no sound to bring in step");
+
+    let mut lesson = Lesson::on("Box", &[], None);
+    lesson.sound = Sound::NoDevice;
+    lesson.press(KeyCode::Char('t'));
+    assert_eq!(lesson.app.page, Page::InStep);
+    lesson.tap(9, 200.0);
+    assert_eq!(
+        (lesson.app.in_step.trim, lesson.said()),
+        (0, "no click sounds: there is nothing to tap with")
+    );
+    lesson.sound = Sound::Sounding;
+    lesson.tap(9, 200.0 - LEAD);
+    assert!((lesson.app.in_step.trim - 200).abs() <= 8, "{}", lesson.app.in_step.trim);
 }
