@@ -16,6 +16,9 @@ const SECOND_PRESS: Duration = Duration::from_secs(2);
 /// A span of the teacher's own lasts at least so long.
 const SHORTEST_ROUND: Seconds = Seconds(0.9);
 
+/// The heard position may be corrected backwards by less than this; more is a jump.
+const JITTER: Seconds = Seconds(0.1);
+
 /// How long a short message stands.
 const NOTICE: Duration = Duration::from_secs(3);
 
@@ -85,6 +88,8 @@ pub struct App {
     pub answered: Option<usize>,
     /// A short message, with the time at which it goes.
     pub notice: Option<(String, Duration)>,
+    /// Whether there was no device when last there was something to say of it.
+    unheard: bool,
     /// The last prompt at which the music was stopped.
     stopped_at: Option<usize>,
     /// What was asked for once, and when: it is done at the second press.
@@ -159,6 +164,7 @@ impl App {
             own_span: false,
             answered: None,
             notice: None,
+            unheard: false,
             stopped_at: None,
             asked: None,
             now: Duration::ZERO,
@@ -199,6 +205,10 @@ impl App {
     fn say(&mut self, words: impl Into<String>) {
         self.notice = Some((words.into(), self.now + NOTICE));
     }
+        if second {
+            // It asked for this press.
+            self.notice = None;
+        }
 }
 
 /// Takes in what happened; returns what is to be done, in order.
@@ -235,9 +245,21 @@ fn hear(app: &mut App, heard: Heard, now: Duration) -> Vec<Effect> {
         app.notice = None;
     }
     let before = std::mem::replace(&mut app.heard, heard);
-    match (before.sound, heard.sound) {
-        (Sound::Sounding, Sound::NoDevice) => app.say("no sound: the device is gone; the dance goes on"),
-        (Sound::NoDevice, Sound::Sounding) => app.say("the sound is back"),
+    // Asked again, on another way round, a question is asked anew.
+    if app.page == Page::Floor && app.answered.is_some() {
+        let asked = app.floor.stage(heard.at).prompt.map(|(index, _)| index);
+        if asked != app.answered || heard.at.0 < before.at.0 - JITTER.0 {
+            app.answered = None;
+        }
+    }
+    match heard.sound {
+        Sound::NoDevice if before.sound == Sound::Sounding => {
+            app.say("no sound: the device is gone; the dance goes on");
+            app.unheard = true;
+        }
+        Sound::NoDevice => app.unheard = true,
+        // Between the two a device is being opened.
+        Sound::Sounding if std::mem::take(&mut app.unheard) => app.say("the sound is back"),
         _ => {}
     }
     if app.page != Page::Floor || !heard.playing {

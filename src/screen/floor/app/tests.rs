@@ -298,7 +298,7 @@ fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
     lesson.press(KeyCode::Char('2'));
     assert_eq!(lesson.at(), 2.0, "nor does another digit");
     lesson.press(KeyCode::Char('2'));
-    assert_eq!(lesson.at(), 9.0);
+    assert_eq!((lesson.at(), lesson.said()), (9.0, ""), "nothing is asked for any more");
     lesson.press(SPACE);
     lesson.press(KeyCode::Char('3'));
     assert_eq!(lesson.at(), 17.0);
@@ -307,6 +307,7 @@ fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
     assert_eq!(lesson.app.notice.as_ref().map(|(words, _)| words.as_str()), Some("there is no phrase 9"));
 }
 
+        (Sound::Opening, Some("no sound: the device is gone; the dance goes on")),
 #[test]
 fn without_turns_the_music_stays_where_it_is() {
     let mut lesson = Lesson::new(vec![]);
@@ -355,3 +356,4 @@ fn every_change_is_drawn_when_it_is_due_also_where_a_repeat_goes_back() {
     }
     assert!(changes > 300, "{changes} changes");
 }
+    assert_eq!(lesson.said(), "the dance is playing: press 2 again to go to phrase 2");
