@@ -9,7 +9,8 @@ nobody hears is started for each case, and ended. What is checked, in the record
 the terminal is sent:
 
 - rates and channels of server and recording that differ: length and pitch of the sound, and words in step with it;
-- the program stopped and continued, the output suspended, the server gone and back: in step again, by the sound's own clock;
+- the program stopped and continued, the output suspended, the sound moved to another output and back, the server gone and back: in
+  step again, by the sound's own clock;
 - the program's own callback failing in the middle: the picture stays, the place is kept, and the sound comes back on its beat;
 - told to end while the terminal reads nothing: ended within seconds, and no sound left behind.
 
@@ -266,6 +267,14 @@ def suspended(server, lesson):
     server.ask("suspend-sink", "out", "0")
 
 
+def moved(server, lesson):
+    server.ask("load-module", "module-null-sink", "sink_name=other", "rate=44100")
+    stream = server.ask("list", "short", "sink-inputs").split()[0]
+    server.ask("move-sink-input", stream, "other")
+    lesson.go(3)
+    server.ask("move-sink-input", stream, "out")
+
+
 def gone(server, lesson):
     server.process.kill()
     server.process.wait()
@@ -342,6 +351,7 @@ CASES = {
     "calm": lambda program: trouble(program, lambda server, lesson: lesson.go(3), "nothing happens"),
     "stopped": lambda program: trouble(program, stopped, "stopped for 3 s and continued"),
     "suspended": lambda program: trouble(program, suspended, "output suspended for 3 s"),
+    "moved": lambda program: trouble(program, moved, "moved to another output for 3 s"),
     "gone": lambda program: trouble(program, gone, "server gone for 3 s"),
     "fault": fault,
     "ending": told_to_end,
