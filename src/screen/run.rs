@@ -102,7 +102,6 @@ pub fn run_floor(pieces: Vec<Piece>, options: FloorOptions, trims: Trims) -> Res
         let floor = Floor::new(dance, listening.as_ref(), length);
         let floor = if free { floor.freely() } else { floor };
         let clicks = clicks(&floor);
-        // What she has set up stays for the next piece; what belongs to one piece does not.
         let (mut app, trims) = match before.take() {
             None => {
                 let version = if options.gentle { Version::LowImpact } else { Version::Full };
@@ -111,12 +110,7 @@ pub fn run_floor(pieces: Vec<Piece>, options: FloorOptions, trims: Trims) -> Res
                 app.in_step = InStep::new(trims.all().clone(), options.trim_ms);
                 (app, trims.clone())
             }
-            Some((last, trims)) => {
-                let mut app = App::new(floor, last.palette, last.version);
-                app.clicks = last.clicks;
-                app.in_step = last.in_step;
-                (app, trims)
-            }
+            Some((last, trims)) => (last.followed_by(floor), trims),
         };
         app.piece = (index + 1, count);
         let trim = milliseconds(app.in_step.trim);

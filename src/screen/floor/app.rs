@@ -171,6 +171,16 @@ impl App {
         }
     }
 
+    /// The first page of the piece that follows this one in a lesson. What she has set up for the class stays: the colours, the gentle versions,
+    /// the lock, sound and picture in step. What belongs to rehearsing one piece does not, so that it surprises no class: another
+    /// speed, clicks, a repeat, a hidden move.
+    #[must_use]
+    pub fn followed_by(self, floor: Floor) -> Self {
+        let mut next = Self::new(floor, self.palette, self.version);
+        (next.locked, next.in_step) = (self.locked, self.in_step);
+        next
+    }
+
     /// Time from the heard position until the picture changes next: at a half beat, or where a repeat goes back. At
     /// another speed that is as much longer or shorter. `None` while nothing runs.
     #[must_use]
@@ -195,6 +205,10 @@ impl App {
             .asked
             .is_some_and(|(asked, when)| asked == action && self.now.saturating_sub(when) <= SECOND_PRESS);
         self.asked = if second { None } else { Some((action, self.now)) };
+        if second {
+            // It asked for this press.
+            self.notice = None;
+        }
         second
     }
 
@@ -205,10 +219,6 @@ impl App {
     fn say(&mut self, words: impl Into<String>) {
         self.notice = Some((words.into(), self.now + NOTICE));
     }
-        if second {
-            // It asked for this press.
-            self.notice = None;
-        }
 }
 
 /// Takes in what happened; returns what is to be done, in order.
@@ -231,6 +241,11 @@ pub fn update(app: &mut App, message: Message) -> Vec<Effect> {
             // Between the two presses there must be no other: hands all over the keyboard do not leave.
             app.asked = app.asked.filter(|(asked, _)| Some(*asked) == action);
             match (app.page, action) {
+                (_, None) if app.help => {
+                    app.help = false;
+                    Vec::new()
+                }
+                (Page::Opening, None) if app.locked => locked(app),
                 (Page::Opening, None) => begin(app),
                 (_, None) => Vec::new(),
                 (_, Some(action)) => act(app, action),
@@ -299,6 +314,10 @@ fn bring_in_step(app: &mut App) -> Vec<Effect> {
         app.say("pause first: space, then t");
         return Vec::new();
     }
+    if app.heard.sound == Sound::Silenced {
+        app.say("silent, as it was asked for: there is no sound to bring in step");
+        return Vec::new();
+    }
     app.back = (app.page, app.heard.at);
     app.page = Page::InStep;
     app.in_step.open();
@@ -309,6 +328,11 @@ fn bring_in_step(app: &mut App) -> Vec<Effect> {
 /// A key on that page.
 fn step(app: &mut App, key: &KeyEvent) -> Vec<Effect> {
     let Some(action) = step_action(key) else { return Vec::new() };
+    if action == StepAction::Tap && app.in_step.sense == Sense::Hearing && app.heard.sound == Sound::NoDevice
+    {
+        app.say("no click sounds: there is nothing to tap with");
+        return Vec::new();
+    }
     match app.in_step.act(action, app.heard.at, app.now) {
         Step::Trim => vec![Effect::Trim(app.in_step.trim)],
         Step::Click(on) => vec![Effect::Trim(app.in_step.trim), Effect::Click(on)],
@@ -336,10 +360,6 @@ fn go_back(app: &mut App) -> Vec<Effect> {
         Effect::Seek(app.heard.at),
         Effect::Repeat(app.repeat),
     ]
-    if app.heard.sound == Sound::Silenced {
-        app.say("silent, as it was asked for: there is no sound to bring in step");
-        return Vec::new();
-    }
 }
 
 fn begin(app: &mut App) -> Vec<Effect> {
@@ -350,11 +370,6 @@ fn begin(app: &mut App) -> Vec<Effect> {
     // From the beginning it goes to the end: a forgotten repeat must not hold the class in one phrase.
     let mut effects = Vec::new();
     if app.repeat.take().is_some() {
-    if action == StepAction::Tap && app.in_step.sense == Sense::Hearing && app.heard.sound == Sound::NoDevice
-    {
-        app.say("no click sounds: there is nothing to tap with");
-        return Vec::new();
-    }
         app.own_span = false;
         effects.push(Effect::Repeat(None));
     }
@@ -364,14 +379,11 @@ fn begin(app: &mut App) -> Vec<Effect> {
 
 fn act(app: &mut App, action: Action) -> Vec<Effect> {
     if app.locked && !matches!(action, Action::Pause | Action::Lock) {
-        app.say("the keys are locked: k unlocks them");
-        return Vec::new();
+        return locked(app);
     }
-    if app.help && !matches!(action, Action::Pause | Action::Leave) {
-        app.help = false;
-        if action == Action::Help {
-            return Vec::new();
-        }
+    // A key pressed to be rid of the help must not do what it has just been read about; stopping the music must always work.
+    if std::mem::take(&mut app.help) && !(action == Action::Pause && app.heard.playing) {
+        return Vec::new();
     }
     match action {
         Action::Help => app.help = true,
@@ -421,6 +433,11 @@ fn act(app: &mut App, action: Action) -> Vec<Effect> {
             return if app.page == Page::Opening { begin(app) } else { travel(app, action) };
         }
     }
+    Vec::new()
+}
+
+fn locked(app: &mut App) -> Vec<Effect> {
+    app.say("the keys are locked: k unlocks them");
     Vec::new()
 }
 
@@ -547,10 +564,6 @@ fn pace(app: &mut App, faster: bool) -> Effect {
 }
 
 fn leave(app: &mut App) -> Vec<Effect> {
-    if app.help && !app.heard.playing {
-        app.help = false;
-        return Vec::new();
-    }
     if app.heard.playing && !app.second_press(Action::Leave) {
         app.ask_again("the dance is playing: press q again to leave".to_owned());
         return Vec::new();

@@ -199,6 +199,72 @@ fn a_question_can_make_the_music_wait_once() {
 }
 
 #[test]
+fn a_question_heard_again_is_asked_anew() {
+    let prompt = Prompt {
+        at: Beat(2.0),
+        question: "?".into(),
+        answer: "!".into(),
+        pause: false,
+        unknown: serde_json::Map::new(),
+    };
+    let mut lesson = Lesson::new(vec![prompt]);
+    lesson.begin();
+    lesson.wait(3.0);
+    lesson.press(KeyCode::Char('r'));
+    lesson.press(KeyCode::Char('a'));
+    lesson.wait(3.0);
+    assert_eq!(lesson.app.answered, Some(0), "the answer stays as long as its question");
+    lesson.wait(6.0);
+    assert_eq!((lesson.at() < 5.0, lesson.app.answered), (true, None), "the phrase has gone round");
+}
+
+#[test]
+fn the_next_piece_of_a_lesson_has_nothing_of_a_rehearsal_but_keeps_what_is_set_up_for_the_class() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.begin();
+    lesson.wait(3.0);
+    for key in ['c', 'n', 'r', 'g', 'l', 'k'] {
+        lesson.press(KeyCode::Char(key));
+    }
+    lesson.app.speed = Speed::percent(80);
+    lesson.app.in_step.trim = 120;
+    let floor = lesson.app.floor.clone();
+    let next = lesson.app.clone().followed_by(floor);
+    let rehearsal = (next.clicks, next.hidden, next.repeat, next.speed);
+    assert_eq!(rehearsal, (false, false, None, Speed::NORMAL));
+    let set_up = (next.version, next.palette.theme, next.locked, next.in_step.trim);
+    assert_eq!(set_up, (Version::LowImpact, Theme::Light, true, 120));
+    assert_eq!(next.page, Page::Opening);
+    (lesson.app, lesson.now) = (next, Duration::ZERO);
+    lesson.press(KeyCode::Char('x'));
+    assert_eq!((lesson.app.page, lesson.said()), (Page::Opening, "the keys are locked: k unlocks them"));
+    lesson.press(SPACE);
+    assert_eq!(lesson.app.page, Page::Floor);
+}
+
+#[test]
+fn a_key_that_closes_the_help_does_nothing_else_except_stopping_the_music() {
+    let mut lesson = Lesson::new(vec![]);
+    lesson.begin();
+    lesson.wait(3.0);
+    for key in
+        [KeyCode::Right, KeyCode::Char('r'), KeyCode::Char('q'), KeyCode::Char('x'), KeyCode::Char('?')]
+    {
+        lesson.press(KeyCode::Char('?'));
+        assert!(lesson.app.help);
+        lesson.press(key);
+        assert!(!lesson.app.help && lesson.app.heard.playing, "{key:?}");
+        assert_eq!((lesson.at(), lesson.app.repeat, lesson.said()), (2.0, None, ""), "{key:?}");
+    }
+    lesson.press(KeyCode::Char('h'));
+    lesson.press(SPACE);
+    assert!(!lesson.app.help && !lesson.app.heard.playing);
+    lesson.press(KeyCode::Char('h'));
+    lesson.press(SPACE);
+    assert!(!lesson.app.help && !lesson.app.heard.playing, "and does not start it");
+}
+
+#[test]
 fn the_end_stops_and_space_begins_again() {
     let mut lesson = Lesson::new(vec![]);
     lesson.begin();
@@ -241,6 +307,7 @@ fn a_lost_device_is_told_and_the_dance_goes_on() {
     for (sound, said) in [
         (Sound::Sounding, None),
         (Sound::NoDevice, Some("no sound: the device is gone; the dance goes on")),
+        (Sound::Opening, Some("no sound: the device is gone; the dance goes on")),
         (Sound::Sounding, Some("the sound is back")),
     ] {
         lesson.send(Message::Heard(heard(sound), lesson.now));
@@ -297,6 +364,7 @@ fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
     assert_eq!(lesson.at(), 2.0, "one press does nothing");
     lesson.press(KeyCode::Char('2'));
     assert_eq!(lesson.at(), 2.0, "nor does another digit");
+    assert_eq!(lesson.said(), "the dance is playing: press 2 again to go to phrase 2");
     lesson.press(KeyCode::Char('2'));
     assert_eq!((lesson.at(), lesson.said()), (9.0, ""), "nothing is asked for any more");
     lesson.press(SPACE);
@@ -307,7 +375,6 @@ fn a_digit_goes_to_its_phrase_at_the_second_press_or_in_a_pause() {
     assert_eq!(lesson.app.notice.as_ref().map(|(words, _)| words.as_str()), Some("there is no phrase 9"));
 }
 
-        (Sound::Opening, Some("no sound: the device is gone; the dance goes on")),
 #[test]
 fn without_turns_the_music_stays_where_it_is() {
     let mut lesson = Lesson::new(vec![]);
@@ -356,4 +423,3 @@ fn every_change_is_drawn_when_it_is_due_also_where_a_repeat_goes_back() {
     }
     assert!(changes > 300, "{changes} changes");
 }
-    assert_eq!(lesson.said(), "the dance is playing: press 2 again to go to phrase 2");

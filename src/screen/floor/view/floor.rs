@@ -224,8 +224,15 @@ fn next(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
     let label = if next.lively { "get ready" } else { "next" };
     let style = app.palette.style(Ink::Next);
     if area.height < 6 {
-        let text = format!("{label} in {}: {words} {sign}", next.to_go);
-        line(buffer, area, text.trim_end(), style);
+        // Half a move is worse than no sign and no label.
+        let forms = [
+            format!("{label} in {}: {words} {sign}", next.to_go).trim_end().to_owned(),
+            format!("{label} in {}: {words}", next.to_go),
+            format!("in {}: {words}", next.to_go),
+            format!("{}: {words}", next.to_go),
+        ];
+        let fits = |form: &&String| form.width() <= usize::from(area.width);
+        line(buffer, area, forms.iter().find(fits).unwrap_or(&forms[3]), style);
         if area.height > 1 {
             stones(app, next, rows(area, 1, 1), buffer);
         }
@@ -308,18 +315,18 @@ fn question(app: &App, (index, prompt): (usize, &crate::dance::Prompt), area: Re
         return;
     }
     let answered = app.answered == Some(index);
-    let label = if answered { "answer" } else { "question (a uncovers the answer)" };
-    line(buffer, area, label, app.palette.style(Ink::Quiet));
-    let room = rows(area, 1, area.height - 1);
-    middle_lines(text, room, buffer, app.palette.style(Ink::Mark));
-}
-
     let text = if answered { &prompt.answer } else { &prompt.question };
     if area.height == 1 {
         let text = format!("{} {text}", if answered { "answer:" } else { "?" });
         line(buffer, area, &text, app.palette.style(Ink::Mark));
         return;
     }
+    let label = if answered { "answer" } else { "question (a uncovers the answer)" };
+    line(buffer, area, label, app.palette.style(Ink::Quiet));
+    let room = rows(area, 1, area.height - 1);
+    middle_lines(text, room, buffer, app.palette.style(Ink::Mark));
+}
+
 fn middle_lines(text: &str, area: Rect, buffer: &mut Buffer, style: ratatui::style::Style) {
     let most = (usize::from(area.height) / 4).clamp(1, 3);
     let words = Words::fit(text, area.width, area.height, most);
@@ -328,8 +335,14 @@ fn middle_lines(text: &str, area: Rect, buffer: &mut Buffer, style: ratatui::sty
 
 fn foot(app: &App, stage: &Stage<'_>, (window, area): (Rect, Rect), buffer: &mut Buffer) {
     let mark = app.palette.style(Ink::Mark);
+    let state = states(app, usize::from(area.width));
+    let left = usize::from(area.width).saturating_sub(if state.is_empty() { 0 } else { state.width() + 3 });
     if let Some((words, _)) = &app.notice {
         line(buffer, area, words, mark);
+        // For its few seconds a message goes before what stands all the time.
+        if words.width() > left {
+            return;
+        }
     } else if stage.part == Part::Ended {
         let words = match app.piece {
             (piece, pieces) if piece < pieces => {
@@ -340,18 +353,33 @@ fn foot(app: &App, stage: &Stage<'_>, (window, area): (Rect, Rect), buffer: &mut
         line(buffer, area, &words, mark);
     } else if !app.heard.playing {
         // A window may have become small since the first page said whether it can be read.
-        let small =
-            super::opening::too_small(app, window).map(|words| format!("   {words}")).unwrap_or_default();
-        line(buffer, area, &format!("paused: space goes on{small}"), mark);
+        let paused = "paused: space goes on";
+        let small = super::opening::too_small(app, window).map(|words| format!("{paused}   {words}"));
+        let words = small.filter(|words| words.width() <= left);
+        line(buffer, area, words.as_deref().unwrap_or(paused), mark);
     } else {
-        let all = if app.floor.is_free() {
-            "space pause   left right phrase   ? all keys"
-        } else {
-            "space pause   left right phrase   g gentle   ? all keys"
-        };
-        let keys = if all.width() <= usize::from(area.width) { all } else { "space pause   ? keys" };
+        let free = app.floor.is_free();
+        let forms = [
+            if free { "" } else { "space pause   left right phrase   g gentle   ? all keys" },
+            "space pause   left right phrase   ? all keys",
+            "space pause   ? keys",
+            "space pause",
+        ];
+        let fits = |form: &&&str| !form.is_empty() && form.width() <= left;
+        let keys = forms.iter().find(fits).unwrap_or(&"");
         line(buffer, area, keys, app.palette.style(Ink::Quiet));
     }
+    // What holds the class in one place must be seen even where other words must make room for it.
+    if !state.is_empty() {
+        let width = u16::try_from(state.width() + 2).unwrap_or(area.width).min(area.width);
+        let room = Rect { x: area.right() - width, width, ..area };
+        line(buffer, room, &" ".repeat(usize::from(width)), mark);
+    }
+    line_right(buffer, area, &state, mark);
+}
+
+/// All that is not as a class would expect it, as much of it as a width has room for: nothing of a rehearsal may surprise later.
+fn states(app: &App, width: usize) -> String {
     let speed = match app.speed {
         Speed::NORMAL => String::new(),
         speed => format!("{} % speed", speed.in_percent()),
@@ -360,14 +388,12 @@ fn foot(app: &App, stage: &Stage<'_>, (window, area): (Rect, Rect), buffer: &mut
     // Gaps in the sound are for the teacher, not for the class: they are told when the music stands.
     let gaps = if app.heard.playing { String::new() } else { broke_off(app.heard.dry_runs) };
     let locked = if app.locked { "keys locked" } else { "" };
-    let states: Vec<&str> =
-        [&speed, repeating, locked, &gaps].into_iter().filter(|state| !state.is_empty()).collect();
-    let state = states.join("   ");
-    // What holds the class in one place must be seen even where the keys' words must make room for it.
-    if !state.is_empty() {
-        let width = u16::try_from(state.width() + 2).unwrap_or(area.width).min(area.width);
-        let room = Rect { x: area.right() - width, width, ..area };
-        line(buffer, room, &" ".repeat(usize::from(width)), mark);
+    let clicks = if app.clicks { "clicks" } else { "" };
+    let hidden = if app.hidden { "next hidden" } else { "" };
+    let all = [&speed, repeating, locked, clicks, hidden, &gaps];
+    let mut states: Vec<&str> = all.into_iter().filter(|state| !state.is_empty()).collect();
+    while states.join("   ").width() > width {
+        states.pop();
     }
-    line_right(buffer, area, &state, mark);
+    states.join("   ")
 }

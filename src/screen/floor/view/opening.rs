@@ -11,6 +11,7 @@ use crate::screen::colours::Ink;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthStr;
 
 /// What is said of gentle versions where there are moves, and in a free dance, which has none.
 const GENTLE: &str = "Seated and low-impact versions stand under every move; g is for everyone.";
@@ -48,6 +49,7 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     }
     let foot = rows(inner, height - 1, 1);
     let begin = match app.version {
+        _ if app.locked => "keys locked: space begins   k unlocks",
         _ if app.floor.is_free() => "space begins with a count-in   t in step   ? keys   q leaves",
         Version::Full => "space begins with a count-in   g gentle versions   ? keys   q leaves",
         Version::LowImpact => "low impact, everyone   space begins   g seated   ? keys   q leaves",
@@ -56,6 +58,12 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
     let begin = match app.piece {
         (_, 1) => begin.to_owned(),
         (piece, pieces) => format!("piece {piece} of {pieces}: {begin}"),
+    };
+    let begin = match begin.width() <= usize::from(foot.width) {
+        true => begin,
+        false if app.locked => "space begins".to_owned(),
+        false if foot.width >= 32 => "space begins   ? keys   q leaves".to_owned(),
+        false => "space begins".to_owned(),
     };
     // What went wrong with keeping a trim is said here too.
     let said = match &app.notice {
@@ -150,12 +158,20 @@ pub(super) fn help(app: &App, area: Rect, buffer: &mut Buffer) {
     line(buffer, inner, "Keys", app.palette.style(Ink::Now));
     let spare = u16::from(inner.height > 2 * KEYS.len() as u16 + 4);
     let mut from = 1 + u16::from(inner.height > KEYS.len() as u16 + 3);
-    for binding in KEYS {
+    let room = usize::from(inner.height.saturating_sub(2));
+    let shown = if room < KEYS.len() { &KEYS[..room] } else { KEYS };
+    for binding in shown {
         let row = rows(inner, from, 1);
         line(buffer, row, binding.name, app.palette.style(Ink::Mark));
         let text = Rect { x: row.x + 9, width: row.width.saturating_sub(9), ..row };
         line(buffer, text, binding.help, app.palette.style(Ink::Quiet));
         from += 1 + spare;
     }
-    line(buffer, rows(inner, from + 1, 1), "any of these closes the help", app.palette.style(Ink::Quiet));
+    let (from, closes) = if shown.len() < KEYS.len() {
+        (inner.height - 1, "any key closes it; a larger window shows more keys")
+    } else {
+        ((from + 1).min(inner.height - 1), "any key closes the help")
+    };
+    let closes = if closes.width() <= usize::from(inner.width) { closes } else { "any key closes it" };
+    line(buffer, rows(inner, from, 1), closes, app.palette.style(Ink::Quiet));
 }
