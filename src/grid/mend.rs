@@ -228,7 +228,7 @@ impl Repair {
             Self::Nudge { beat, by } => nudge(&mut said, grid, beat, by)?,
             Self::InsertBeat { after } => insert(&mut said, grid, after)?,
             Self::RemoveBeat { beat } => remove(&mut said, grid, beat)?,
-            Self::HoldLonger { beat } => remove(&mut said, grid, beat + 1)?,
+            Self::HoldLonger { beat } => hold_longer(&mut said, grid, beat)?,
             Self::HoldShorter { beat } => shorten(&mut said, grid, beat)?,
             Self::Forget { anchor } if anchor < said.len() => drop(said.remove(anchor)),
             Self::AsHeard if !said.is_empty() => said.clear(),
@@ -378,6 +378,28 @@ fn remove(said: &mut Vec<Anchor>, grid: &Grid, beat: usize) -> Result<(), MendEr
     Ok(())
 }
 
+/// Holds a beat over the next one. What comes behind goes on as it did: the beat after the hold and the one after that tell
+/// how fast, where the sound of a held note does not.
+fn hold_longer(said: &mut Vec<Anchor>, grid: &Grid, beat: usize) -> Result<(), MendError> {
+    remove(said, grid, beat + 1)?;
+    if let Some(&goes_on) = grid.beats().get(beat + 3) {
+        goes_on_at(said, goes_on);
+    }
+    Ok(())
+}
+
+/// The beat at `there` is one, unless she has said so herself.
+fn goes_on_at(said: &mut Vec<Anchor>, there: Seconds) {
+    let spoken_of = said.iter().any(|anchor| match anchor {
+        Anchor::Beat { at } => near(*at, there, SAME),
+        Anchor::Tap { at } => near(*at, there, TAPPED),
+        _ => false,
+    });
+    if !spoken_of {
+        said.push(Anchor::Beat { at: there });
+    }
+}
+
 fn shorten(said: &mut Vec<Anchor>, grid: &Grid, beat: usize) -> Result<(), MendError> {
     let here = *grid.beats().get(beat).ok_or(MendError::NoBeat)?;
     // The pace before the hold, or else after it.
@@ -390,9 +412,13 @@ fn shorten(said: &mut Vec<Anchor>, grid: &Grid, beat: usize) -> Result<(), MendE
         said.iter().position(|anchor| matches!(anchor, Anchor::Hold { at, .. } if near(*at, here, SAME)));
     let found = found.ok_or(MendError::NotHeld)?;
     let Anchor::Hold { at, until } = said.remove(found) else { return Err(MendError::NotHeld) };
+    if let Some(&behind) = grid.beats().get(beat + 2) {
+        said.retain(|anchor| !matches!(anchor, Anchor::Beat { at } if near(*at, behind, SAME)));
+    }
     let shorter = Seconds(until.0 - length);
     if shorter.0 - at.0 > 1.5 * length {
         said.push(Anchor::Hold { at, until: shorter });
+        goes_on_at(said, until);
     }
     Ok(())
 }

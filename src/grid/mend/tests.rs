@@ -49,11 +49,16 @@ fn a_beat_taken_out_is_a_beat_held_and_holds_grow_together() {
     assert_eq!(out, [Anchor::Hold { at: Seconds(3.0), until: Seconds(4.0) }]);
     let beats: Vec<f64> = grid().beats().iter().map(|beat| beat.0).filter(|at| *at != 3.5).collect();
     let longer = Repair::HoldLonger { beat: 4 }.anchors(&of(&beats), &out).expect("possible");
-    assert_eq!(longer, [Anchor::Hold { at: Seconds(3.0), until: Seconds(4.5) }]);
+    let goes_on = |at| Anchor::Beat { at: Seconds(at) };
+    assert_eq!(longer, [Anchor::Hold { at: Seconds(3.0), until: Seconds(4.5) }, goes_on(5.0)]);
+    let tapped = [out[0].clone(), Anchor::Tap { at: Seconds(4.95) }];
+    let with_tap = Repair::HoldLonger { beat: 4 }.anchors(&of(&beats), &tapped).expect("possible");
+    assert_eq!(with_tap, [tapped[1].clone(), longer[0].clone()], "she has said how it goes on");
+    let before = of(&beats);
     let beats: Vec<f64> = beats.into_iter().filter(|at| *at != 4.0).collect();
     let shorter = Repair::HoldShorter { beat: 4 }.anchors(&of(&beats), &longer).expect("possible");
-    assert_eq!(shorter, [Anchor::Hold { at: Seconds(3.0), until: Seconds(4.0) }]);
-    let none = Repair::HoldShorter { beat: 4 }.anchors(&of(&beats), &shorter).expect("possible");
+    assert_eq!(shorter, [Anchor::Hold { at: Seconds(3.0), until: Seconds(4.0) }, goes_on(4.5)]);
+    let none = Repair::HoldShorter { beat: 4 }.anchors(&before, &shorter).expect("possible");
     assert_eq!(none, []);
     assert_eq!(Repair::HoldShorter { beat: 4 }.anchors(&of(&beats), &none), Err(MendError::NotHeld));
     for end in [0, 31] {
