@@ -6,6 +6,7 @@
 
 mod follow;
 pub mod keys;
+mod level;
 mod state;
 mod told;
 mod view;

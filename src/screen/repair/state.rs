@@ -2,6 +2,7 @@
 
 use super::follow::follow;
 use super::keys::Action;
+use super::level::refused;
 use super::told::{Effect, Message, Readiness};
 use crate::dance::edit::{Command, JOIN_WITHIN};
 use crate::dance::{Cue, Dance};
@@ -51,9 +52,9 @@ pub struct Repairing {
     pub at: Seconds,
     /// Whether it plays.
     pub playing: bool,
-    /// How fast, and whether a phrase goes round: the sheet holds both.
+    /// How fast it plays. The sheet decides it, and this is its copy.
     pub speed: Speed,
-    /// Whether a phrase goes round and round.
+    /// Whether a phrase goes round and round. The sheet decides it, and this is its copy.
     pub round: bool,
     /// How sure each bar of the grid on the screen is; empty when that is not known.
     pub sureness: Vec<Sureness>,
@@ -247,6 +248,11 @@ impl Repairing {
         if again.grid.is_empty() {
             self.run = None;
             self.notice = Some("with that no beat is left, so nothing was changed".into());
+            return Vec::new();
+        }
+        if let Some(why) = refused(&asked.repair, &dance.grid, &again.grid) {
+            self.run = None;
+            self.notice = Some(why);
             return Vec::new();
         }
         let follow = follow(&asked.repair, &asked.grid, &again.grid, self.along);
