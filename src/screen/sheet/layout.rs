@@ -11,7 +11,7 @@ use unicode_width::UnicodeWidthStr;
 const LONGEST: usize = 16;
 /// Columns of a count at the least where there is a choice, and at the most.
 const NARROW: u16 = 6;
-const WIDE: u16 = 11;
+const WIDE: u16 = 18;
 /// Lines of words above or below one line of counts at the most; what does not fit is counted.
 const NOTE_ROWS: usize = 2;
 
@@ -88,7 +88,7 @@ pub struct Layout {
     pub margin: u16,
     /// Columns of a count.
     pub cell: u16,
-    /// Rows of contour in each line: loudness, and tempo where there are two.
+    /// Rows of contour in each line: the last one is the tempo's where there are several, the others are the loudness's.
     pub contours: usize,
     /// Rows of everything.
     pub rows: usize,
@@ -140,6 +140,7 @@ impl Layout {
         // Eights where two of them do not fit.
         let most = if (9..16).contains(&most) { if most >= 12 { 12 } else { 8 } } else { most };
         let contours = match height {
+            80.. => 3,
             36.. => 2,
             16.. => 1,
             _ => 0,

@@ -4,7 +4,8 @@ mod foot;
 mod panel;
 mod written;
 
-use super::state::{Mode, Sheet};
+use super::modes::{About, Mode};
+use super::state::Sheet;
 use crate::screen::colours::Ink;
 use crate::screen::fitting::{cut, line, pieces, rows};
 use crate::screen::floor::path;
@@ -19,8 +20,10 @@ use unicode_width::UnicodeWidthStr;
 
 /// From how many rows on the whole piece is shown as a path over the paper.
 const TRAIL_FROM: u16 = 34;
-/// Rows of that path.
+/// Rows of that path, and of a higher one from so many rows on.
 const TRAIL: u16 = 7;
+const HIGH_TRAIL: u16 = 10;
+const HIGH_FROM: u16 = 80;
 
 /// Where the paper lies on the screen.
 #[must_use]
@@ -32,7 +35,11 @@ pub fn paper(sheet: &Sheet) -> Rect {
 }
 
 fn trail_rows(sheet: &Sheet) -> u16 {
-    if sheet.size.1 >= TRAIL_FROM { TRAIL } else { 0 }
+    match sheet.size.1 {
+        HIGH_FROM.. => HIGH_TRAIL,
+        TRAIL_FROM.. => TRAIL,
+        _ => 0,
+    }
 }
 
 /// Rows under the paper: what is known of the place, and the key line; or a panel in which something is asked.
@@ -46,7 +53,7 @@ fn foot_rows(sheet: &Sheet) -> u16 {
     };
     let wanted = match &sheet.mode {
         Mode::Choose(..) => 11,
-        Mode::Write(super::state::About::Notes, _) => 10,
+        Mode::Write(About::Notes, _) => 10,
         Mode::Write(..) | Mode::Ask(_) => 5,
         _ => usual,
     };

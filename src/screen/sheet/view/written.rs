@@ -73,7 +73,7 @@ impl Paper<'_> {
             self.loudness(numbers + 1, buffer);
         }
         if contours > 1 {
-            self.tempo(numbers + 2, buffer);
+            self.tempo(numbers + contours, buffer);
         }
         let words = self.line.words_row(contours);
         self.words(words, buffer);
@@ -165,8 +165,13 @@ impl Paper<'_> {
             return;
         }
         let (trail, grid) = (&self.sheet.trail, &self.sheet.dance.grid);
-        let height = |at| trail.height(grid.seconds_at(at));
-        self.contour(row, true, self.style(Ink::Hill), buffer, height);
+        // One hill over all rows but the tempo's.
+        let rows = self.sheet.layout.contours.saturating_sub(1).max(1);
+        for above in 0..rows {
+            let below = (rows - 1 - above) as f64;
+            let height = |at| trail.height(grid.seconds_at(at)) * rows as f64 - below;
+            self.contour(row + above, true, self.style(Ink::Hill), buffer, height);
+        }
     }
 
     fn tempo(&self, row: usize, buffer: &mut Buffer) {
@@ -281,7 +286,7 @@ impl Paper<'_> {
             let place = if bar < 1 { at.clock() } else { format!("bar {bar} {}", at.clock()) };
             write(numbers + 1, &place, quiet, buffer);
             if layout.contours > 1 {
-                write(numbers + 2, &format!("{tempo} a minute"), quiet, buffer);
+                write(numbers + layout.contours, &format!("{tempo} a minute"), quiet, buffer);
                 write(words, &dynamic, quiet, buffer);
             } else {
                 write(words, format!("{dynamic} {tempo}/min").trim_start(), quiet, buffer);
