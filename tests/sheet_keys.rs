@@ -133,7 +133,7 @@ fn any_event() -> impl Strategy<Value = Event> {
     prop_oneof![
         8 => letter.prop_map(move |letter| key(KeyCode::Char(letter), KeyModifiers::NONE)),
         // The keys that change most.
-        6 => prop::sample::select("wxpnydsmajht/+-><uz".chars().collect::<Vec<_>>())
+        6 => prop::sample::select("wxpnydsmajht/+-><uz()()".chars().collect::<Vec<_>>())
             .prop_map(move |letter| key(KeyCode::Char(letter), KeyModifiers::NONE)),
         6 => special.clone().prop_map(move |code| key(code, KeyModifiers::NONE)),
         2 => special.prop_map(move |code| key(code, KeyModifiers::SHIFT)),

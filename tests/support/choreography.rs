@@ -2,7 +2,7 @@
 
 #![allow(dead_code, reason = "every test binary uses its own share of these")]
 
-use farandole::dance::edit::{Command, Follow, Over};
+use farandole::dance::edit::{Command, Follow, Over, Stretch};
 use farandole::dance::{Cue, Dance, MoveBook, MoveId, Profile, Prompt, SCHEMA, Side, Silenced, Source};
 use farandole::grid::{Anchor, Grid, Phrase};
 use farandole::identity::Identity;
@@ -185,6 +185,10 @@ pub(crate) fn any_command() -> impl Strategy<Value = Command> {
         3 => (phrase(), prop::collection::vec(phrase(), 0..4), any::<bool>())
             .prop_map(|(phrase, into, mirror)| Command::RepeatPhrase { phrase, into, mirror }),
         1 => (place(), place()).prop_map(|(from, to)| Command::Mirror { from, to }),
+        3 => (place(), place(), place(), any_place()).prop_map(|(from, to, at, room)| {
+            Stretch::between(&small(), from, to)
+                .map_or(Command::Erase { from, to }, |stretch| Command::PutDown { stretch, at, room: Counts(room) })
+        }),
         1 => any_prompt().prop_map(|prompt| Command::AddPrompt { prompt }),
         1 => (0..3usize).prop_map(|prompt| Command::RemovePrompt { prompt }),
         1 => (0..3usize, any_prompt()).prop_map(|(prompt, to)| Command::ChangePrompt { prompt, to }),

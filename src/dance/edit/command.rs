@@ -1,6 +1,7 @@
 //! What a teacher can ask for.
 
 use super::follow::Follow;
+use super::stretch::Stretch;
 use crate::dance::{Cue, MoveId, Profile, Prompt, Side, Silenced};
 use crate::grid::{Anchor, Grid};
 use crate::units::{Beat, Counts};
@@ -54,6 +55,8 @@ pub enum Command {
         /// Whether the copies go to the other side.
         mirror: bool,
     },
+    /// Puts a copy of cues down over what stands there, no more counts of it than there is room.
+    PutDown { stretch: Stretch, at: Beat, room: Counts },
     /// Left becomes right and right left, for cues that begin in this stretch.
     Mirror { from: Beat, to: Beat },
     /// Pins a question.

@@ -16,6 +16,7 @@ mod history;
 mod phrases;
 mod plan;
 mod splice;
+mod stretch;
 
 pub use command::{Command, Over};
 pub use error::EditError;
@@ -23,6 +24,7 @@ pub use follow::Follow;
 pub use history::{History, JOIN_WITHIN, Performed, Record, Revision, Turned};
 pub use plan::{Plan, plan};
 pub use splice::Splice;
+pub use stretch::Stretch;
 
 use super::{Cue, Dance, Move, Profile, Prompt, Silenced};
 use crate::grid::{Anchor, Grid};

@@ -183,6 +183,7 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
     let mut cues = dance.cues.clone();
     let mut selection = None;
     let said = |index: usize| dance.cues.get(index).map_or("", |cue| dance.words_of(cue));
+    let mut carried: &[Move] = &[];
     let (target, label) = match command {
         Command::AddCue { cue, over } => {
             let mut cue = cue.clone();
@@ -256,7 +257,7 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
         Command::ReplaceMove { from, to } => {
             let mut found = false;
             for cue in cues.iter_mut().filter(|cue| cue.movement.as_ref() == Some(from)) {
-                say(cue, to, find_move(dance, book, to)?);
+                say(cue, to, find_move(dance, book, to)?, find_move(dance, book, from)?);
                 found = true;
             }
             if !found {
@@ -269,6 +270,11 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
             let times = if copies == 1 { "once".into() } else { format!("{copies} times") };
             (None, format!("repeat phrase {} {times}", phrase + 1))
         }
+        Command::PutDown { stretch, at, room } => {
+            carried = stretch.moves();
+            let first = stretch.put(dance, &mut cues, *at, *room)?;
+            (Some(first), format!("put down {}", stretch.name()))
+        }
         Command::Mirror { from, to } => {
             let (from, to) = in_order(*from, *to);
             phrases::mirror(&mut cues, from, to)?;
@@ -279,7 +285,7 @@ fn change_cues(dance: &Dance, book: &MoveBook, command: &Command) -> Result<Plan
     if let Some(cue) = target.and_then(|index| cues.get(index)) {
         selection = Some(Selection { from: cue.at, to: cue.end() });
     }
-    Ok(Plan { edit: cue_edit(dance, book, &cues)?, label, target, selection })
+    Ok(Plan { edit: cue_edit(dance, (carried, book), &cues)?, label, target, selection })
 }
 
 /// Commands that change one field of one cue.
@@ -303,7 +309,7 @@ fn one_field(
     let label = match command {
         Command::ChangeMove { to: Some(to), .. } => {
             let entry = find_move(dance, book, to)?;
-            say(cue, to, entry);
+            say(cue, to, entry, dance.move_of(&dance.cues[*index]));
             format!("change '{said}' to '{}'", entry.map_or(&to.0, |entry| &entry.words))
         }
         Command::ChangeMove { to: None, .. } => {
@@ -334,8 +340,9 @@ fn one_field(
     Ok((Some(*index), label))
 }
 
-/// The change from the dance's cues to these, and of its moves to those they name.
-fn cue_edit(dance: &Dance, book: &MoveBook, cues: &[Cue]) -> Result<Edit, EditError> {
+/// The change from the dance's cues to these, and of its moves to those they name: moves that come along with cues before
+/// those of the book.
+fn cue_edit(dance: &Dance, (carried, book): (&[Move], &MoveBook), cues: &[Cue]) -> Result<Edit, EditError> {
     let named =
         |cues: &[Cue]| cues.iter().filter_map(|cue| cue.movement.clone()).collect::<BTreeSet<MoveId>>();
     let mut edits: Vec<Edit> = differences(&dance.cues, cues).into_iter().map(Edit::Cues).collect();
@@ -346,7 +353,8 @@ fn cue_edit(dance: &Dance, book: &MoveBook, cues: &[Cue]) -> Result<Edit, EditEr
         if moves.iter().any(|entry| entry.id == *id) {
             continue;
         }
-        match book.get(id) {
+        let own = carried.iter().find(|entry| entry.id == *id);
+        match own.or_else(|| book.get(id)) {
             Some(entry) => moves.insert(moves.partition_point(|other| other.id < *id), entry.clone()),
             // A dance from elsewhere may name a move that nobody describes; it may go on doing so.
             None if before.contains(id) => {}
@@ -453,11 +461,18 @@ fn find_move<'a>(dance: &'a Dance, book: &'a MoveBook, id: &MoveId) -> Result<Op
     if own.is_some() || named() { Ok(own) } else { Err(EditError::NoMove { name: id.0.clone() }) }
 }
 
-/// Lets a cue say another move. Words written over the old move would contradict the new one, and so would a side
-/// that the new move does not have.
-fn say(cue: &mut Cue, id: &MoveId, entry: Option<&Move>) {
+/// Lets a cue say another move than the one before. Words written over the old move would contradict the new one, and so
+/// would a side that the new move does not have.
+fn say(cue: &mut Cue, id: &MoveId, entry: Option<&Move>, before: Option<&Move>) {
     cue.movement = Some(id.clone());
     cue.words = None;
+    // A draft's reasons name the move that they are for: they are none for another one.
+    if let (Some(before), Some(why)) = (before, &cue.why)
+        && before.id != *id
+        && why.contains(&format!("'{}'", before.words))
+    {
+        cue.why = None;
+    }
     if entry.is_some_and(|entry| !entry.one_sided) {
         cue.side = None;
     }

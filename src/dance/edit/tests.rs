@@ -182,6 +182,22 @@ fn a_mirrored_repeat_goes_to_the_other_side() {
 }
 
 #[test]
+fn a_reason_that_names_the_move_goes_with_it_and_a_note_of_hers_stays() {
+    let mut start = dance(&[(0.0, 4.0, "walk"), (4.0, 4.0, "walk")]);
+    start.cues[0].why = Some("phrase 1 is calm; 'walk' has energy 2 of 5".into());
+    start.cues[1].why = Some("they know this from last year".into());
+    let why = |dance: &Dance| dance.cues.iter().map(|cue| cue.why.clone()).collect::<Vec<_>>();
+    let hers = vec![None, start.cues[1].why.clone()];
+    let to = MoveId("clap".into());
+    let replaced = after(&start, &Command::ReplaceMove { from: MoveId("walk".into()), to: to.clone() });
+    assert_eq!(why(&replaced), hers);
+    let changed = |cue, to| after(&start, &Command::ChangeMove { cue, to: Some(to) });
+    assert_eq!(why(&changed(0, to.clone())), hers);
+    assert_eq!(why(&changed(1, to)), why(&start));
+    assert_eq!(why(&changed(0, MoveId("walk".into()))), why(&start));
+}
+
+#[test]
 fn a_move_is_replaced_everywhere_in_one_edit() {
     let start = dance(&[(0.0, 4.0, "walk"), (4.0, 4.0, "clap"), (8.0, 4.0, "walk")]);
     let (from, to) = (MoveId("walk".into()), MoveId("tiptoe".into()));

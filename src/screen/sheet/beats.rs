@@ -1,7 +1,8 @@
 //! Repairing the beats without leaving the sheet: the same dance, the same steps to undo, and the same place to come
 //! back to. The sheet holds dance and history; [`Repairing`] asks for changes, and they are made here.
 
-use super::state::{Effect, Mode, Music, Sheet};
+use super::modes::{Effect, Mode, Music};
+use super::state::Sheet;
 use super::update::turn_back;
 use crate::dance::edit::Selection;
 use crate::listening::Sureness;
@@ -45,8 +46,8 @@ impl Sheet {
         repairs.at = self.heard.at;
         repairs.playing = self.heard.playing;
         (repairs.speed, repairs.round) = (self.speed, self.round);
-        repairs.trouble = self.trouble.clone();
-        repairs.notice = self.read_only.clone().or_else(|| self.otherwise.take());
+        repairs.trouble = self.trouble.clone().or_else(|| self.read_only.clone());
+        repairs.notice = self.otherwise.take();
         repairs
     }
 
@@ -249,7 +250,7 @@ pub(super) fn tell(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
     if let Some((said, _)) = sheet.notice.take() {
         repairs.notice = Some(said);
     }
-    repairs.trouble.clone_from(&sheet.trouble);
+    repairs.trouble = sheet.trouble.clone().or_else(|| sheet.read_only.clone());
     (repairs.speed, repairs.round) = (sheet.speed, sheet.round);
     sheet.sureness.clone_from(&repairs.sureness);
     sheet.repairs = Some(repairs);

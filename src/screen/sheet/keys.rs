@@ -36,6 +36,8 @@ pub enum Action {
     RubOut,
     Side,
     Mirror,
+    Copy,
+    PutDown,
     AsIn,
     HandOn,
     Other,
@@ -57,6 +59,7 @@ pub enum Action {
     ThreeQuarters,
     Half,
     Save,
+    TakeOver,
     Light,
     Help,
     Leave,
@@ -70,6 +73,8 @@ pub enum Group {
     Way,
     /// Writing the dance.
     Moves,
+    /// The same once more.
+    Again,
     /// Playing.
     Hear,
     /// The beats.
@@ -82,7 +87,8 @@ pub enum Group {
 
 impl Group {
     /// All, in the order of the help.
-    pub const ALL: [Self; 6] = [Self::Way, Self::Moves, Self::Hear, Self::Beats, Self::Heed, Self::Keep];
+    pub const ALL: [Self; 7] =
+        [Self::Way, Self::Moves, Self::Again, Self::Hear, Self::Beats, Self::Heed, Self::Keep];
 
     /// What she wants to do.
     #[must_use]
@@ -90,6 +96,7 @@ impl Group {
         match self {
             Self::Way => "Find the way",
             Self::Moves => "Pin moves",
+            Self::Again => "Use moves again",
             Self::Hear => "Hear",
             Self::Beats => "Put the beats right",
             Self::Heed => "Heed the check",
@@ -143,21 +150,26 @@ impl Action {
             | Self::Join
             | Self::RubOut
             | Self::Side
-            | Self::Mirror
-            | Self::AsIn
-            | Self::HandOn
-            | Self::Other
             | Self::Lead
             | Self::Prompt
             | Self::Why
             | Self::Notes
             | Self::Title => Group::Moves,
+            Self::Copy | Self::PutDown | Self::AsIn | Self::HandOn | Self::Other | Self::Mirror => {
+                Group::Again
+            }
             Self::Play | Self::Round | Self::Clicks | Self::Full | Self::ThreeQuarters | Self::Half => {
                 Group::Hear
             }
             Self::Repair => Group::Beats,
             Self::NextFinding | Self::Mend | Self::Ignore => Group::Heed,
-            Self::Undo | Self::Redo | Self::Save | Self::Light | Self::Help | Self::Leave => Group::Keep,
+            Self::Undo
+            | Self::Redo
+            | Self::Save
+            | Self::TakeOver
+            | Self::Light
+            | Self::Help
+            | Self::Leave => Group::Keep,
         }
     }
 }
@@ -240,6 +252,8 @@ pub const KEYS: &[Binding] = &[
         "mirror left and right: phrase, or what is selected",
         Some("mirror"),
     ),
+    row(&[Key(Char('('))], "(", A::Copy, "copy: this cue, or what is selected", Some("copy")),
+    row(&[Key(Char(')'))], ")", A::PutDown, "put the copy down here", Some("put down")),
     row(
         &[Key(Char('a'))],
         "a",
@@ -285,6 +299,13 @@ pub const KEYS: &[Binding] = &[
     row(&[Shift(KeyCode::Right)], "shift-right", A::SelectOn, "select counts", None),
     row(&[Key(KeyCode::Esc)], "esc", A::LetGo, "let go of what is selected", Some("let go")),
     row(&[Ctrl('s')], "ctrl-s", A::Save, "save now (it is saved by itself, too)", None),
+    row(
+        &[Ctrl('o')],
+        "ctrl-o",
+        A::TakeOver,
+        "open it anew, once another program has left it",
+        Some("go on here"),
+    ),
     row(&[Key(Char('l'))], "l", A::Light, "light or dark screen", None),
     row(&[Key(Char('?')), Key(KeyCode::F(1))], "?", A::Help, "this help", Some("all keys")),
     row(&[Key(Char('q')), Ctrl('c')], "q", A::Leave, "leave; everything is saved", Some("leave")),
@@ -306,12 +327,8 @@ pub(super) const WRITING: &[Plain] =
     &[("enter", "done"), ("ctrl-u", "clear the line"), ("esc", "leave it as it was")];
 
 /// Keys while notes are written, which may have several lines.
-pub(super) const WRITING_NOTES: &[Plain] = &[
-    ("enter", "done"),
-    ("alt-enter or ctrl-j", "a new line"),
-    ("ctrl-u", "clear the line"),
-    ("esc", "leave it as it was"),
-];
+pub(super) const WRITING_NOTES: &[Plain] =
+    &[("enter", "done"), ("ctrl-j", "new line"), ("ctrl-u", "clear the line"), ("esc", "leave it as it was")];
 
 /// What a key asks for on the sheet.
 #[must_use]

@@ -1,7 +1,8 @@
 //! The mouse: everything it does can be done with keys, too.
 
 use super::keys::Action;
-use super::state::{Dragged, Effect, Mode, Sheet};
+use super::modes::{Dragged, Effect, Mode};
+use super::state::Sheet;
 use super::{beats, typing, view};
 use crate::dance::edit::{Command, Over};
 use crate::screen::repair::{self, Message};

@@ -1,12 +1,14 @@
 //! What the pencil does in one stroke: longer, later, split, rubbed out, mirrored, handed on, mended.
 
 use super::keys::Action;
-use super::state::{Effect, Sheet};
+use super::modes::Effect;
+use super::state::Sheet;
+use super::typing::place_for;
 use super::update::{go, stepped, turn};
 use crate::check::Fix;
 use crate::dance::Side;
-use crate::dance::edit::{Command, Over};
-use crate::units::Beat;
+use crate::dance::edit::{Command, Over, Stretch};
+use crate::units::{Beat, Counts};
 
 /// Makes one change at the cursor, or says why there is none to make.
 pub(super) fn edit(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
@@ -14,6 +16,8 @@ pub(super) fn edit(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         Action::RubOut => return rub_out(sheet),
         Action::Mirror => return mirror(sheet),
         Action::HandOn => return hand_on(sheet),
+        Action::Copy => return copy(sheet),
+        Action::PutDown => return put_down(sheet),
         Action::Mend => return mend(sheet),
         _ => {}
     }
@@ -137,6 +141,67 @@ fn hand_on(sheet: &mut Sheet) -> Vec<Effect> {
         sheet.say(format!("phrase {} is now danced in phrase{plural} {} too", phrase + 1, names.join(", ")));
     }
     effects
+}
+
+/// Takes a copy of what is selected, else of the cue under the cursor.
+fn copy(sheet: &mut Sheet) -> Vec<Effect> {
+    let selected = sheet.anchor.is_some();
+    let copied = if selected {
+        let ends = sheet.selection();
+        Stretch::between(&sheet.dance, ends.from, ends.to)
+    } else {
+        sheet.cue_here().and_then(|index| Stretch::cue(&sheet.dance, index))
+    };
+    match copied {
+        Some(stretch) => {
+            let name = stretch.name();
+            sheet.say(format!(
+                "{name} copied, {}: go to a count, and ) puts it down",
+                counts(stretch.counts())
+            ));
+            sheet.copied = Some(stretch);
+            sheet.anchor = None;
+        }
+        None if selected => sheet.say("no move on these counts, so there is nothing to copy"),
+        None => {
+            sheet.say("no cue on this count to copy; go to one, or select counts with shift and the arrows")
+        }
+    }
+    Vec::new()
+}
+
+/// Puts the copy down. A single cue takes the place that a new one would, so that no neighbour is touched unasked; several
+/// are written over what stands there, as a phrase is.
+fn put_down(sheet: &mut Sheet) -> Vec<Effect> {
+    let Some(stretch) = sheet.copied.clone() else {
+        sheet.say("nothing was copied yet: on a cue, or with counts selected, ( copies");
+        return Vec::new();
+    };
+    let (at, room) = if stretch.is_one_cue() || sheet.anchor.is_some() {
+        place_for(sheet, stretch.counts())
+    } else {
+        (sheet.cursor, stretch.counts())
+    };
+    let whole = stretch.counts().0.min(sheet.dance.grid.end().since(at).0);
+    let (name, put) = (stretch.name(), room.0.min(whole));
+    let effects = sheet.perform(&Command::PutDown { stretch, at, room });
+    if !effects.is_empty() {
+        go(sheet, at);
+        sheet.say(if put < whole - 1e-6 {
+            format!("{name} put down on {}, for which there was room; u takes it back", counts(Counts(put)))
+        } else {
+            format!("{name} put down; u takes it back")
+        });
+    } else if sheet.notice.is_none() {
+        sheet.say(format!("{name} stands there already"));
+    }
+    effects
+}
+
+/// So many counts, in words.
+fn counts(counts: Counts) -> String {
+    let counts = (counts.0 * 100.0).round() / 100.0;
+    if counts == 1.0 { "1 count".into() } else { format!("{counts} counts") }
 }
 
 fn mend(sheet: &mut Sheet) -> Vec<Effect> {

@@ -72,6 +72,120 @@ fn a_phrase_is_written_as_in_another() {
 }
 
 #[test]
+fn a_cue_is_copied_into_the_free_space_and_no_neighbour_is_touched() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0), ("hop", 12.0, 4.0)]);
+    let before = sheet.dance.clone();
+    keys(&mut sheet, ")");
+    assert!(sheet.notice.as_ref().is_some_and(|notice| notice.0.starts_with("nothing was copied yet")));
+    keys(&mut sheet, "(");
+    assert_eq!(sheet.dance, before, "copying changes nothing");
+    sheet.cursor = Beat(8.0);
+    keys(&mut sheet, ")");
+    let put = shape(&sheet);
+    assert_eq!(
+        put.iter().map(|cue| (cue.0, cue.1)).collect::<Vec<_>>(),
+        [(0.0, 8.0), (8.0, 4.0), (12.0, 4.0)]
+    );
+    assert_eq!(put[1].2, "march");
+    assert!(
+        sheet.notice.as_ref().is_some_and(|notice| notice.0.contains("4 counts, for which there was room"))
+    );
+    // Inside another cue it ends with that one; at the end of the music, with the music.
+    keys(&mut sheet, "u");
+    assert_eq!(sheet.dance, before, "one step");
+    sheet.cursor = Beat(14.0);
+    keys(&mut sheet, ")");
+    assert_eq!(
+        shape(&sheet)[1..].iter().map(|cue| (cue.0, cue.1)).collect::<Vec<_>>(),
+        [(12.0, 2.0), (14.0, 2.0)]
+    );
+    let last = sheet.dance.grid.end().0 - 1.0;
+    sheet.cursor = Beat(last);
+    keys(&mut sheet, ")");
+    assert_eq!(shape(&sheet).last().map(|cue| (cue.0, cue.1)), Some((last, 1.0)));
+    // Where it was taken from it stands already.
+    sheet.cursor = Beat(0.0);
+    keys(&mut sheet, ")");
+    assert!(sheet.notice.as_ref().is_some_and(|notice| notice.0.contains("stands there already")));
+}
+
+#[test]
+fn what_is_selected_is_copied_with_its_gaps_over_what_stands_there_in_one_step() {
+    let mut sheet = sheet(&[("march", 0.0, 4.0), ("hop", 6.0, 4.0), ("clap", 32.0, 8.0)]);
+    sheet.dance.cues[0].side = Some(crate::dance::Side::Left);
+    sheet.dance.cues[1].lead = Some(crate::units::Counts(2.0));
+    let before = sheet.dance.clone();
+    for _ in 0..7 {
+        update(&mut sheet, Message::Key(KeyEvent::new(KeyCode::Right, KeyModifiers::SHIFT)));
+    }
+    keys(&mut sheet, "(");
+    assert_eq!(sheet.anchor, None);
+    sheet.cursor = Beat(34.0);
+    keys(&mut sheet, ")");
+    let put = shape(&sheet);
+    let there: Vec<_> = put[2..].iter().map(|cue| (cue.0, cue.1, cue.2.as_str())).collect();
+    assert_eq!(there, [(32.0, 2.0, "clap"), (34.0, 4.0, "march"), (40.0, 2.0, "hop")]);
+    assert_eq!(
+        (sheet.dance.cues[3].side, sheet.dance.cues[4].lead),
+        (before.cues[0].side, before.cues[1].lead)
+    );
+    keys(&mut sheet, "u");
+    assert_eq!(sheet.dance, before);
+    // What was copied outlives what it was copied from.
+    sheet.cursor = Beat(0.0);
+    keys(&mut sheet, "x");
+    sheet.cursor = Beat(6.0);
+    keys(&mut sheet, "x");
+    sheet.cursor = Beat(10.0);
+    keys(&mut sheet, ")");
+    assert_eq!(shape(&sheet)[0].2, "march");
+    assert!(sheet.dance.moves.iter().any(|entry| entry.words == "march"));
+    sheet.anchor = Some(Beat(50.0));
+    sheet.cursor = Beat(55.0);
+    keys(&mut sheet, "(");
+    assert!(sheet.notice.as_ref().is_some_and(|notice| notice.0.contains("nothing to copy")));
+}
+
+#[test]
+fn ctrl_s_pressed_once_more_does_not_answer_the_question_what_is_to_be_overwritten() {
+    let mut sheet = sheet(&[("march", 0.0, 8.0)]);
+    let ask = Ask::Disk("someone else has changed it".into(), true);
+    update(&mut sheet, Message::Ask(ask.clone()));
+    let later = std::time::Duration::from_secs(5);
+    update(&mut sheet, Message::Heard(crate::sound::Heard::default(), later));
+    for letter in ['s', 'k', 't', 'l'] {
+        let held = KeyEvent::new(KeyCode::Char(letter), KeyModifiers::CONTROL);
+        assert!(update(&mut sheet, Message::Key(held)).is_empty(), "ctrl-{letter}");
+        assert_eq!(sheet.mode, Mode::Ask(ask.clone()));
+    }
+    assert_eq!(press(&mut sheet, KeyCode::Char('s')), [Effect::Disk(crate::screen::desk::Choice::Overwrite)]);
+}
+
+#[test]
+fn a_dance_that_another_program_has_left_can_be_taken_over_and_before_that_not() {
+    let ctrl_o = |sheet: &mut Sheet| {
+        update(sheet, Message::Key(KeyEvent::new(KeyCode::Char('o'), KeyModifiers::CONTROL)))
+    };
+    let mut sheet = sheet(&[("march", 0.0, 8.0)]);
+    assert!(ctrl_o(&mut sheet).is_empty(), "it is hers already");
+    sheet.read_only = Some("another program has it".into());
+    assert!(ctrl_o(&mut sheet).is_empty());
+    assert!(text(&mut sheet, 80, 24).contains("another program has it"));
+    update(&mut sheet, Message::ReadOnly("it is free: ctrl-o".into(), true));
+    keys(&mut sheet, "x");
+    let seen = text(&mut sheet, 80, 24);
+    assert!(seen.contains("it is free: ctrl-o") && seen.contains("ctrl-o go on here"), "{seen}");
+    assert_eq!(sheet.dance.cues.len(), 1, "nothing is changed before it was read anew");
+    assert_eq!(ctrl_o(&mut sheet), [Effect::TakeOver]);
+    keys(&mut sheet, "k");
+    assert!(text(&mut sheet, 80, 24).contains("it is free: ctrl-o"));
+    assert_eq!(ctrl_o(&mut sheet), [Effect::TakeOver]);
+    update(&mut sheet, Message::ReadOnly("somebody was quicker".into(), false));
+    assert!(text(&mut sheet, 80, 24).contains("somebody was quicker"));
+    assert!(ctrl_o(&mut sheet).is_empty());
+}
+
+#[test]
 fn every_change_is_recorded_before_it_is_shown_and_read_only_refuses() {
     let mut sheet = sheet(&[("march", 0.0, 8.0)]);
     let effects = press(&mut sheet, KeyCode::Char('x'));

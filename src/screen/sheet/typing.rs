@@ -2,7 +2,8 @@
 
 use super::entry::Entry;
 use super::keys::Action;
-use super::state::{About, Effect, Mode, Purpose, Sheet};
+use super::modes::{About, Effect, Mode, Purpose};
+use super::state::Sheet;
 use crate::check::unsuited;
 use crate::dance::edit::{Command, Over};
 use crate::dance::{Cue, Move, MoveId, Prompt, Silenced};
@@ -147,7 +148,7 @@ fn chosen(sheet: &mut Sheet, purpose: &Purpose, id: MoveId) -> Vec<Effect> {
 
 /// Where a new cue comes and how long it lasts: what is selected; else its natural length, but not beyond the free space
 /// or the cue that it is put into, so that no neighbour is touched unasked.
-fn place_for(sheet: &Sheet, natural: Counts) -> (Beat, Counts) {
+pub(super) fn place_for(sheet: &Sheet, natural: Counts) -> (Beat, Counts) {
     let selection = sheet.selection();
     if sheet.anchor.is_some() {
         return (selection.from, selection.to.since(selection.from));

@@ -1,7 +1,8 @@
 //! What a key, the mouse, the clock or an answer changes on the sheet.
 
 use super::keys::{Action, action, chapters};
-use super::state::{Ask, Effect, Grain, Mode, Music, Sheet};
+use super::modes::{Ask, Effect, Grain, Mode, Music};
+use super::state::Sheet;
 use super::{beats, mouse, pencil, typing};
 use crate::check::Report;
 use crate::grid::mend::Repair;
@@ -46,6 +47,8 @@ pub enum Message {
     Say(String),
     /// Something cannot be written; `None` when it can again.
     Trouble(Option<String>),
+    /// The dance may not be changed here: why, and whether it may be taken over.
+    ReadOnly(String, bool),
     /// A question.
     Ask(Ask),
     /// The file holds everything.
@@ -119,6 +122,16 @@ pub fn update(sheet: &mut Sheet, message: Message) -> Vec<Effect> {
             in_trouble(sheet, trouble);
             Vec::new()
         }
+        Message::ReadOnly(why, free) => {
+            if let Some(repairs) = &mut sheet.repairs
+                && sheet.trouble.is_none()
+            {
+                repairs.trouble = Some(why.clone());
+            }
+            sheet.read_only = Some(why);
+            sheet.free = free;
+            Vec::new()
+        }
         Message::Ask(ask) => {
             // Whatever she was typing waits until she has decided.
             let before = std::mem::replace(&mut sheet.mode, Mode::Ask(ask));
@@ -160,6 +173,7 @@ pub(super) fn pressed_in(sheet: &mut Sheet, key: &KeyEvent) -> Vec<Effect> {
             match key.code {
                 KeyCode::Char('c') if control => vec![Effect::Leave(false)],
                 KeyCode::Char('s') if control => vec![Effect::Save],
+                KeyCode::Char('o') if control => take_over(sheet),
                 _ => beats::pressed(sheet, key),
             }
         }
@@ -184,8 +198,10 @@ fn answered(sheet: &mut Sheet, ask: Ask, key: &KeyEvent) -> Vec<Effect> {
     if matches!(ask, Ask::Disk(..)) && unread {
         return Vec::new();
     }
+    // Ctrl-s, pressed again because nothing was saved, is not 's': save mine over theirs.
+    let held = key.modifiers.intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
     let letter = match key.code {
-        KeyCode::Char(letter) => letter,
+        KeyCode::Char(letter) if !held => letter,
         // Escape is the answer that changes nothing.
         KeyCode::Esc if matches!(ask, Ask::Disk(..)) => 'l',
         KeyCode::Esc if matches!(ask, Ask::Lost(_)) => 'n',
@@ -276,6 +292,7 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
             };
         }
         A::Save => return vec![Effect::Save],
+        A::TakeOver => return take_over(sheet),
         A::Leave => return vec![Effect::Leave(false)],
         A::Undo | A::Redo => return turn_back(sheet, action == A::Undo),
         A::Play | A::Round | A::Clicks | A::Full | A::ThreeQuarters | A::Half => return play(sheet, action),
@@ -291,6 +308,8 @@ fn act(sheet: &mut Sheet, action: Action) -> Vec<Effect> {
         | A::Side
         | A::Mirror
         | A::HandOn
+        | A::Copy
+        | A::PutDown
         | A::Mend => return pencil::edit(sheet, action),
         A::Pin
         | A::Words
@@ -453,6 +472,19 @@ pub(super) fn turn_back(sheet: &mut Sheet, undo: bool) -> Vec<Effect> {
             sheet.say(format!("{}: {}", if undo { "undone" } else { "done again" }, turned.label));
             return effects;
         }
+    }
+    Vec::new()
+}
+
+/// Opens the dance anew once the program that had it has left it.
+fn take_over(sheet: &mut Sheet) -> Vec<Effect> {
+    if sheet.free {
+        return vec![Effect::TakeOver];
+    }
+    let why = sheet.read_only.clone();
+    sheet.say(why.unwrap_or_else(|| "no other program has this dance: it is yours to change".into()));
+    if let Some(repairs) = &mut sheet.repairs {
+        repairs.notice = sheet.notice.take().map(|(said, _)| said);
     }
     Vec::new()
 }

@@ -69,7 +69,7 @@ fn about(sheet: &Sheet) -> String {
 fn state(sheet: &Sheet) -> String {
     let mut words = Vec::new();
     if sheet.read_only.is_some() {
-        words.push("only to look at".to_owned());
+        words.push(if sheet.free { "free again" } else { "only to look at" }.to_owned());
     }
     let sound = sheet.sound_words();
     if !sound.is_empty() {
@@ -105,6 +105,8 @@ fn said(sheet: &Sheet, area: Rect, buffer: &mut Buffer) {
         (Ink::Mark, trouble.clone())
     } else if let Some((notice, _)) = &sheet.notice {
         (Ink::Now, notice.clone())
+    } else if let Some(why) = sheet.read_only.as_ref().filter(|_| sheet.free) {
+        (Ink::Now, why.clone())
     } else if let Some(finding) = sheet.finding_here() {
         way = if finding.fix.is_some() { " (f fixes it so, i ignores it)" } else { " (i ignores it)" }.into();
         (Ink::Mark, format!("{} {} {}", mark(finding.severity), finding.message, finding.remedy))
@@ -155,14 +157,29 @@ fn wanted_now(sheet: &Sheet) -> &'static [Action] {
     use Action as A;
     if sheet.heard.playing {
         &[A::Play, A::Heard, A::Round, A::Clicks, A::ThreeQuarters, A::Half, A::Full, A::Pin, A::Undo]
+    } else if sheet.free {
+        &[A::TakeOver, A::Play, A::Round, A::NextTurn, A::Clicks, A::ThreeQuarters, A::Half, A::Full]
     } else if sheet.read_only.is_some() {
         &[A::Play, A::Round, A::NextTurn, A::NextFinding, A::Clicks, A::ThreeQuarters, A::Half, A::Full]
     } else if sheet.anchor.is_some() {
-        &[A::Pin, A::RubOut, A::Mirror, A::Round, A::LetGo, A::Undo, A::Words]
+        &[A::Pin, A::RubOut, A::Copy, A::Mirror, A::Round, A::LetGo, A::Undo, A::PutDown, A::Words]
     } else if sheet.visited.is_some() {
         &[A::NextFinding, A::Mend, A::Ignore, A::Pin, A::Undo, A::Play, A::Longer, A::RubOut]
     } else if sheet.cue_here().is_some() {
         CUE
+    } else if sheet.copied.is_some() {
+        &[
+            A::Pin,
+            A::PutDown,
+            A::Words,
+            A::Play,
+            A::Undo,
+            A::Prompt,
+            A::AsIn,
+            A::Repair,
+            A::NextTurn,
+            A::Round,
+        ]
     } else {
         &[A::Pin, A::Words, A::Prompt, A::Play, A::Undo, A::AsIn, A::Repair, A::NextTurn, A::Round]
     }
@@ -182,6 +199,8 @@ const CUE: &[Action] = {
         A::Side,
         A::Words,
         A::Split,
+        A::Copy,
+        A::PutDown,
         A::Repair,
         A::AsIn,
         A::Prompt,
