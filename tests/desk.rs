@@ -247,6 +247,30 @@ fn a_removed_file_is_asked_about_and_can_be_saved_again() {
 }
 
 #[test]
+fn a_removed_file_that_has_come_back_as_another_one_is_not_overwritten_unasked() {
+    let room = Room::new();
+    let mut work = room.open();
+    work.type_something();
+    let aside = room.path().with_extension("aside");
+    fs::rename(room.path(), &aside).expect("there");
+    assert!(matches!(&work.wait(6)[..], [News::Ask(question)] if !question.there));
+    // As it was: a drive that was only away for a moment.
+    fs::rename(&aside, room.path()).expect("there");
+    assert_eq!(work.answer(Choice::Overwrite), News::Saved);
+    assert_eq!(room.on_disk(), work.desk.dance);
+    work.type_something();
+    fs::rename(room.path(), &aside).expect("there");
+    assert!(matches!(&work.wait(6)[..], [News::Ask(question)] if !question.there));
+    fs::rename(&aside, room.path()).expect("there");
+    room.change_behind_her_back();
+    let news = work.answer(Choice::Overwrite);
+    assert!(matches!(&news, News::Ask(question) if question.there), "{news:?}");
+    assert_eq!(room.on_disk().title, "Sheep");
+    assert_eq!(work.answer(Choice::Overwrite), News::Saved);
+    assert_eq!(room.on_disk(), work.desk.dance);
+}
+
+#[test]
 fn a_drive_that_is_pulled_out_is_told_and_saved_to_when_it_is_back() {
     let room = Room::new();
     let mut work = room.open();

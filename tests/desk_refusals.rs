@@ -42,6 +42,22 @@ fn a_file_that_cannot_be_written_is_told_once_kept_and_tried_again() {
 
 #[cfg(target_os = "linux")]
 #[test]
+fn a_folder_that_is_gone_from_under_the_program_is_a_drive_that_was_pulled_out() {
+    let room = Room::new();
+    let mut work = room.open();
+    let store = Failing::default();
+    let keeper = work.desk.keeper.take().expect("it may be edited");
+    work.desk.keeper = Some(keeper.with_store(Box::new(store.clone())));
+    store.with(Some(2));
+    work.type_something();
+    let news = work.wait(6);
+    assert!(matches!(&news[..], [News::Trouble(why)] if why.contains("drive is pulled out")), "{news:?}");
+    store.with(None);
+    assert_eq!(work.wait(31), [News::Saved]);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
 fn a_journal_that_cannot_be_written_is_told_once_and_caught_up_with() {
     for (error, _) in REFUSALS {
         let room = Room::new();
@@ -119,6 +135,7 @@ fn a_journal_on_a_full_device_goes_on_in_the_other_place() {
         keeper: Some(keeper),
         read_only: None,
         notes: vec![],
+        watch: None,
         recovery: None,
     });
     assert_eq!(work.type_something(), None, "the other place has it");

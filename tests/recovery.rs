@@ -55,6 +55,22 @@ impl Desk {
 }
 
 #[test]
+fn a_dance_is_free_when_its_holder_has_left_and_looking_leaves_nothing() {
+    let desk = Desk::new();
+    assert!(Lock::is_free(&desk.places()));
+    assert_eq!(desk.litter(), [String::new(); 0], "looking makes no file");
+    let lock = Lock::take(&desk.places()).expect("nobody else");
+    assert!(!Lock::is_free(&desk.places()));
+    assert_eq!(Lock::take(&desk.places()).err(), Some(Held));
+    drop(lock);
+    assert!(Lock::is_free(&desk.places()));
+    // The empty file of a program that was killed.
+    fs::write(desk.folder.path().join(".goats.dance.json.lock"), "").expect("a writable folder");
+    assert!(Lock::is_free(&desk.places()));
+    assert!(Lock::take(&desk.places()).is_ok());
+}
+
+#[test]
 fn work_is_recovered_continued_and_cleared_away() {
     let desk = Desk::new();
     let lock = Lock::take(&desk.places()).expect("nobody else");

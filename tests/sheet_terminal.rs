@@ -89,6 +89,34 @@ fn what_is_half_typed_outlives_the_program_too() {
 }
 
 #[test]
+fn a_second_program_only_looks_until_the_first_has_left_and_then_takes_over_what_that_one_wrote() {
+    let home = drafted();
+    let mut first = home.opens("sheet");
+    first.shows("all keys");
+    let mut second = home.opens("sheet");
+    second.shows("only to look at");
+    second.press("d again\r");
+    second.shows("open in another Farandole");
+    first.press("d 2\r");
+    first.shows("Wall 2");
+    first.press("q");
+    assert_eq!(first.ends(), 0);
+    second.shows("ctrl-o opens it anew");
+    second.press("\x0f");
+    second.shows("Wall 2");
+    second.press("d 3\r");
+    second.shows("Wall 2 3");
+    let mut third = home.opens("sheet");
+    third.shows("only to look at");
+    third.press("q");
+    third.ends();
+    second.press("q");
+    assert_eq!(second.ends(), 0);
+    let title = shelf::load(&home.path("goats.dance.json")).expect("saved").dance.title;
+    assert!(title.ends_with("Wall 2 3"), "{title}");
+}
+
+#[test]
 fn a_click_goes_to_its_count_and_the_mouse_is_given_back() {
     let watched = (MouseProtocolMode::ButtonMotion, MouseProtocolEncoding::Sgr);
     let home = drafted();

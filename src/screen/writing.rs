@@ -3,7 +3,7 @@
 
 use super::ScreenError;
 use super::colours::Palette;
-use super::desk::{Answer, Checker, Choice, Desk, Ending, Keeper, News, Workers};
+use super::desk::{self, Answer, Checker, Choice, Desk, Ending, Keeper, News, Workers};
 use super::inputs::{Input, asked_to_end, inputs};
 use super::run::{FloorOptions, Remembered};
 use super::sheet::{Ask, Effect, Message, Music, Sheet, draw, update};
@@ -23,6 +23,8 @@ const IDLE: Duration = Duration::from_millis(150);
 const REST: Duration = Duration::from_millis(40);
 /// How long the first picture waits for what is remembered of the recording.
 const FIRST: Duration = Duration::from_millis(25);
+/// What is said when another program has left the dance.
+const FREE: &str = "the other Farandole has left this dance: ctrl-o opens it anew, and you go on here";
 
 /// Shows the count sheet of a dance until she leaves. Gives a sentence for when the terminal is given back, if there is
 /// one.
@@ -240,6 +242,12 @@ impl Room {
     /// The keeper's work, and what it has to say.
     fn tick(&mut self) {
         let now = self.started.elapsed();
+        if let Some(free) = self.desk.watch.as_ref().map(desk::Watch::is_free)
+            && free != self.sheet.free
+        {
+            let why = if free { Some(FREE.to_owned()) } else { self.desk.read_only.clone() };
+            self.tell(Message::ReadOnly(why.unwrap_or_default(), free));
+        }
         let Some(keeper) = &mut self.desk.keeper else { return };
         for news in keeper.tick(&self.sheet.dance, &mut self.sheet.history, now) {
             self.news(news);
@@ -346,11 +354,32 @@ impl Room {
                 }
             }
             Effect::Disk(choice) => self.decided(choice, now),
+            Effect::TakeOver => self.take_over(),
             Effect::Leave(anyway) => match self.finish() {
                 Some(Ending::Lost(why)) if !anyway => self.tell(Message::Ask(Ask::Lost(why))),
                 _ => self.over = true,
             },
             _ => {}
+        }
+    }
+
+    /// Opens the dance anew: as it is on the disk now, to be changed from now on if nobody else was quicker.
+    fn take_over(&mut self) {
+        let opened = match desk::open(&self.desk.path) {
+            Ok(opened) => opened,
+            Err(error) => return self.tell(Message::Say(error.to_string())),
+        };
+        self.sheet.read_only.clone_from(&opened.read_only);
+        self.sheet.free = false;
+        self.desk = opened;
+        let (dance, history) = (self.desk.dance.clone(), self.desk.history.clone());
+        self.replaced(dance, history);
+        let first = self.desk.read_only.clone().or_else(|| self.desk.notes.first().cloned());
+        self.tell(Message::Say(
+            first.unwrap_or_else(|| "this is the dance as it was left: you can go on".into()),
+        ));
+        if let Some(question) = self.desk.recovery.as_ref().map(|found| found.question()) {
+            self.tell(Message::Ask(Ask::Recover(question)));
         }
     }
 

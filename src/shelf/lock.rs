@@ -45,6 +45,20 @@ impl Lock {
         Ok(Self { held: None })
     }
 
+    /// Whether nobody holds the right to edit a dance. Nothing is made and nothing is kept: by the time it is taken somebody
+    /// else may have it.
+    #[must_use]
+    pub fn is_free(places: &Places) -> bool {
+        let held = |path: &Path| {
+            let Ok(file) = OpenOptions::new().write(true).open(path).or_else(|_| File::open(path)) else {
+                return false;
+            };
+            // Dropped at once, and with it the lock.
+            matches!(file.try_lock(), Err(TryLockError::WouldBlock))
+        };
+        !places.candidates("lock").iter().any(|path| held(path))
+    }
+
     /// Whether the system really keeps others out.
     #[must_use]
     pub fn is_sure(&self) -> bool {

@@ -212,6 +212,7 @@ pub(crate) fn on_paper(room: &Room, paper: &Paper) -> Work {
         keeper: Some(keeper),
         read_only: None,
         notes: vec![],
+        watch: None,
         recovery: None,
     })
 }

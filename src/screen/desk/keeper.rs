@@ -6,6 +6,7 @@ use crate::dance::Dance;
 use crate::dance::edit::{History, Record, Revision};
 use crate::shelf::journal::Journal;
 use crate::shelf::{self, Autosave, Lock, Places, SaveError, Stamp};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -249,6 +250,10 @@ impl Keeper {
                 let why = match error {
                     // Not deleted by anyone: the whole drive is gone.
                     SaveError::Changed { path } => gone(&path),
+                    // The same, where the program was started in a folder of that drive.
+                    SaveError::Refused { path, source } if source.kind() == io::ErrorKind::NotFound => {
+                        gone(&path)
+                    }
                     refused @ SaveError::Refused { .. } => self.refused(&refused),
                 };
                 let new = asked_for || self.file_trouble.as_deref() != Some(why.as_str());
@@ -296,6 +301,12 @@ impl Keeper {
         let Some(question) = self.question.clone() else { return News::Saved };
         match choice {
             Choice::Overwrite => match shelf::stamp_of(&self.path) {
+                // Of a file that is there again, and is another one, she does not know.
+                Ok(stamp) if !question.there && stamp.is_some() && stamp != self.stamp => {
+                    let question = changed(&self.path);
+                    self.question = Some(question.clone());
+                    News::Ask(question)
+                }
                 Ok(stamp) => {
                     self.stamp = stamp;
                     self.question = None;

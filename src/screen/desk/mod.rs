@@ -8,10 +8,12 @@ mod checker;
 mod keeper;
 mod open;
 mod saver;
+mod watch;
 mod workers;
 
 pub use checker::Checker;
 pub use keeper::{Choice, Ending, Keeper, News, Question};
 pub use open::{Desk, Recovery, open, open_in};
 pub use saver::{OnDisk, Store};
+pub use watch::Watch;
 pub use workers::{Again, Answer, Workers};

@@ -1,6 +1,7 @@
 //! Opening a dance to edit it, and what may be found beside it: another program, unsaved work.
 
 use super::keeper::Keeper;
+use super::watch::Watch;
 use crate::dance::Dance;
 use crate::dance::edit::History;
 use crate::shelf::journal::{Journal, OnDiskNow, Recovered, recover};
@@ -22,6 +23,8 @@ pub struct Desk {
     pub read_only: Option<String>,
     /// What else she should know, a sentence each.
     pub notes: Vec<String>,
+    /// While another program has the dance: looks whether it still does.
+    pub watch: Option<Watch>,
     /// Unsaved work that was found. Nothing is to be edited before [`Desk::recover`] or [`Desk::leave`].
     pub recovery: Option<Recovery>,
 }
@@ -89,6 +92,8 @@ pub fn open_in(path: &Path, places: Places) -> Result<Desk, LoadError> {
         (Ok(lock), Err(error)) => return from_journal_alone(path, places, lock, error),
         (lock, Ok(opened)) => {
             let held = lock.err().map(|held| held.to_string());
+            // A dance of a newer version stays as it is, whoever has it.
+            let watched = held.is_some() && opened.read_only.is_none();
             return Ok(Desk {
                 path: path.to_owned(),
                 dance: opened.dance,
@@ -96,6 +101,7 @@ pub fn open_in(path: &Path, places: Places) -> Result<Desk, LoadError> {
                 keeper: None,
                 read_only: opened.read_only.or(held),
                 notes: opened.notes,
+                watch: watched.then(|| Watch::start(places)),
                 recovery: None,
             });
         }
@@ -125,6 +131,7 @@ fn editable(
         keeper: None,
         read_only: None,
         notes,
+        watch: None,
         recovery: None,
     };
     match recover(&places, &lock) {
@@ -160,6 +167,7 @@ fn from_journal_alone(path: &Path, places: Places, lock: Lock, error: LoadError)
         keeper: Some(keeper.unsaved()),
         read_only: None,
         notes,
+        watch: None,
         recovery: None,
     })
 }
