@@ -134,17 +134,43 @@ fn every_gesture_is_one_step_and_undone_leaves_the_dance_as_it_was() {
         Action::Later,
     ] {
         let mut work = Work::new();
+        let heard = work.dance.clone();
+        // At 160 counts a minute twice as many are too many.
+        let steps = if gesture == Action::Double {
+            work.press(&[Action::Halve]);
+            2
+        } else {
+            1
+        };
         let start = work.dance.clone();
         work.go_to(13);
         work.press(&[gesture]);
         assert_ne!(work.dance.anchors, start.anchors, "{gesture:?}: {}", work.notice());
         assert_eq!(work.dance.cues.len(), start.cues.len(), "{gesture:?} loses no cue");
         let repaired = work.dance.clone();
-        assert_eq!(work.undo_all(), 1, "{gesture:?}");
+        work.press(&[Action::Undo]);
         assert_eq!(work.dance, start, "{gesture:?}");
         work.press(&[Action::Redo]);
         assert_eq!(work.dance, repaired, "{gesture:?}");
+        assert_eq!(work.undo_all(), steps, "{gesture:?}");
+        assert_eq!(work.dance, heard, "{gesture:?}");
     }
+}
+
+#[test]
+fn counts_that_no_class_could_follow_are_refused_in_words_and_change_nothing() {
+    let mut work = Work::new();
+    let start = work.dance.clone();
+    work.go_to(13);
+    work.press(&[Action::Double]);
+    assert_eq!(work.dance, start);
+    assert!(work.notice().starts_with("twice as fast, 32"), "{}", work.notice());
+    assert_eq!(work.undo_all(), 0);
+    work.press(&[Action::Halve]);
+    let halved = work.dance.clone();
+    let near = |beats: &[Seconds], at: Seconds| beats.iter().any(|beat| (beat.0 - at.0).abs() < 0.05);
+    let (before, after) = (start.grid.beats(), halved.grid.beats());
+    assert!(near(after, before[15]) && !near(after, before[14]), "{after:?}");
 }
 
 #[test]
@@ -235,7 +261,7 @@ fn a_beat_nudged_again_and_again_is_one_step_and_stays_through_other_repairs() {
     assert!(work.dance.anchors.contains(&Anchor::Beat { at: nudged }), "{:?}", work.dance.anchors);
     assert!(work.dance.grid.beats().contains(&nudged));
     work.go_to(40);
-    work.press(&[Action::Double]);
+    work.press(&[Action::Halve]);
     assert!(work.dance.grid.beats().contains(&nudged), "placed by hand, and kept");
     assert_eq!(work.undo_all(), 2);
     // After a pause it is another step.
@@ -304,7 +330,7 @@ fn what_was_said_is_listed_taken_back_and_all_of_it_returned_to_what_was_heard()
 fn keys_that_come_before_the_answer_are_done_after_it() {
     let dance = GOATS.0.clone();
     let mut state = Repairing::new(&dance, Beat(13.0), Readiness::Ready, 0);
-    let first = update(&mut state, &dance, Message::Do(Action::Double), Duration::ZERO);
+    let first = update(&mut state, &dance, Message::Do(Action::Halve), Duration::ZERO);
     let [Effect::HearAgain { number, anchors }] = &first[..] else { panic!("{first:?}") };
     assert!(state.is_waiting());
     assert_eq!(update(&mut state, &dance, Message::Do(Action::Right), Duration::ZERO), []);

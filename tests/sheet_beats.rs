@@ -225,7 +225,7 @@ fn questions_and_troubles_are_seen_while_beats_are_repaired() {
     assert!(work.wants(|effect| matches!(effect, Effect::Disk(_))), "'k' answers and does not leave");
     assert!(work.sheet.repairs.is_some() && work.sheet.mode == Mode::Sheet);
     work.sheet.read_only = Some("only to look at".into());
-    work.keys("d");
+    work.keys("h");
     assert_eq!(work.notice(), "only to look at");
     assert_eq!(work.sheet.dance, GOATS.0);
 }

@@ -24,8 +24,6 @@ use unicode_width::UnicodeWidthStr;
 
 /// The smallest window.
 const LEAST: (u16, u16) = (40, 12);
-/// Columns of one count.
-const CELL: u16 = 4;
 /// Columns of the margin in which phrases are named, and in a narrow window.
 const MARGIN: u16 = 11;
 const NARROW: (u16, u16) = (60, 8);
@@ -91,6 +89,16 @@ fn margin(width: u16) -> u16 {
     if width < NARROW.0 { NARROW.1 } else { MARGIN }
 }
 
+/// Columns of one count in a window of some columns. It does not depend on the phrases, which corrections change: before and
+/// after are to be compared.
+fn cell(width: u16) -> u16 {
+    match width {
+        240.. => 8,
+        160.. => 6,
+        _ => 4,
+    }
+}
+
 /// Where the counts stand in a window.
 fn body(area: Rect) -> Rect {
     Rect { y: area.y + 2, height: area.height - 5, ..area }
@@ -111,7 +119,7 @@ pub fn beat_under(
     let page = Page { state, dance, palette: Palette::default(), grid: state.shown(dance) };
     let body = body(area);
     let row = row.checked_sub(body.y).filter(|row| *row < body.height)?;
-    let count = usize::from(column.checked_sub(margin(width))? / CELL);
+    let count = usize::from(column.checked_sub(margin(width))? / cell(width));
     let (lines, top) = page.seen(body);
     let line = lines.get(top + usize::from(row / Page::rows(body)))?;
     Some(line.beats.start + count).filter(|beat| line.beats.contains(beat))
@@ -162,7 +170,7 @@ impl Page<'_> {
 
     /// The counts in lines: a phrase begins a new one, and a long phrase goes on in the next, at a bar where it can.
     fn lines(&self, width: u16) -> Vec<Line> {
-        let room = usize::from(((width - margin(width)) / CELL).max(1));
+        let room = usize::from(((width - margin(width)) / cell(width)).max(1));
         let mut phrases: Vec<(Option<usize>, Range<usize>)> = Vec::new();
         let first = self.grid.phrases().first().map_or(self.grid.len(), |phrase| phrase.start);
         if first > 0 {
@@ -229,7 +237,7 @@ impl Page<'_> {
         };
         put(buffer, Rect { width: margin(area.width) - 1, ..area }, 1, 0, &label, self.ink(Ink::Quiet));
         for (n, beat) in line.beats.clone().enumerate() {
-            let x = margin(area.width) + n as u16 * CELL;
+            let x = margin(area.width) + n as u16 * cell(area.width);
             self.beat(beat, x, area, buffer);
         }
         if area.height >= ROWS {
@@ -241,7 +249,7 @@ impl Page<'_> {
     fn moves(&self, line: &Line, area: Rect, buffer: &mut Buffer) {
         let cues = if self.state.showing_before { &self.state.cues_before } else { &self.dance.cues };
         let (low, high) = (line.beats.start as f64, line.beats.end as f64);
-        let column = |at: f64| margin(area.width) + ((at - low) * f64::from(CELL)).round() as u16;
+        let column = |at: f64| margin(area.width) + ((at - low) * f64::from(cell(area.width))).round() as u16;
         for cue in cues.iter().take_while(|cue| cue.at.0 < high) {
             let (from, until) = (cue.at.0.max(low), cue.end().0.min(high));
             // Of a cue whose place is no number nothing is drawn.
@@ -281,7 +289,7 @@ impl Page<'_> {
         let sure = bar.filter(|_| !self.state.showing_before).and_then(|bar| self.state.sureness.get(bar));
         if let Some(&sure) = sure {
             let next = bar.and_then(|bar| self.grid.bars().get(bar + 1)).copied().unwrap_or(self.grid.len());
-            let room = (next - beat) * usize::from(CELL) - 1;
+            let room = (next - beat) * usize::from(cell(area.width)) - 1;
             let (word, ink) = called(sure);
             let shown: String = word.chars().take(room).collect();
             put(buffer, area, x + 1, 2, &shown, self.ink(ink));
