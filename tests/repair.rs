@@ -381,24 +381,30 @@ fn the_picture_tells_counts_marks_sureness_and_what_changed() {
     work.go_to(4);
     work.press(&[Action::Later, Action::Later]);
     let palette = Palette { theme: Theme::Dark, depth: Depth::Full };
-    for (width, height) in [(80, 24), (120, 40), (200, 60)] {
+    // The columns of a count grow with the window.
+    for (width, height, cell) in [(80, 24, 4), (120, 40, 4), (200, 60, 6), (300, 100, 8)] {
         let buffer = picture(&work, width, height, palette);
         let lines = text(&buffer);
         assert!(lines[0].starts_with(" repairing the beats"), "{lines:#?}");
         assert!(lines[1].ends_with("phrase 1 (A), count 5  bar 3, beat 1  0:02.0  paused"), "{lines:#?}");
-        assert!(lines[2].starts_with("   1 A     | 1   2 | 3   4 | 5   6 |"), "{lines:#?}");
+        // Every count in a column of its own, and a bar's line before each second one.
+        for (count, sign) in ["| 1", "  2", "| 3", "  4", "| 5", "  6"].into_iter().enumerate() {
+            let from = 11 + cell * count;
+            assert_eq!(&lines[2][from..from + 3], sign, "{lines:#?}");
+        }
         // Beat 5, placed by hand and later than before, under its count.
-        assert_eq!(&lines[3][28..30], "+>", "{lines:#?}");
+        let five = 11 + 4 * cell;
+        assert_eq!(&lines[3][five + 1..five + 3], "+>", "{lines:#?}");
         assert!(lines[4].contains("sure"), "{lines:#?}");
         let foot = &lines[usize::from(height) - 3];
         assert!(foot.contains("since you came: 1 beat moved by up to 20 ms, at 0:02.0"), "{foot}");
         let keys = lines.last().expect("rows");
         assert!(keys.contains("space play  t tap") && keys.ends_with("? help  esc leave"), "{keys}");
         // The cursor is on count 5.
-        let cell = &buffer[(29, 2)];
-        assert_eq!(cell.symbol(), "5");
-        assert!(cell.modifier.contains(Modifier::REVERSED));
-        assert_eq!(buffer[(28, 3)].fg, palette.style(Ink::Mark).fg.expect("a colour"));
+        let number = &buffer[(five as u16 + 2, 2)];
+        assert_eq!(number.symbol(), "5");
+        assert!(number.modifier.contains(Modifier::REVERSED));
+        assert_eq!(buffer[(five as u16 + 1, 3)].fg, palette.style(Ink::Mark).fg.expect("a colour"));
     }
     work.press(&[Action::Compare]);
     let before = text(&picture(&work, 80, 24, palette));
