@@ -49,13 +49,18 @@ fn no_word_of_the_keys_is_cut_by_what_stands_beside_them() {
 #[test]
 fn in_a_pause_no_word_is_cut_either() {
     let mut app = lesson(3.0);
+    let mut dance = app.floor.dance().clone();
+    dance.profile.known.distance = 9.0;
+    app.floor = Floor::new(dance, None, Seconds(34.0));
     app.heard.playing = false;
     (app.clicks, app.hidden) = (true, true);
+    let mut told = 0;
     for width in 24..110 {
         let shown = text(&picture(&app, width, 24));
         let foot = shown.lines().last().unwrap_or_default().trim();
         let parts: Vec<&str> = foot.split("  ").map(str::trim).filter(|part| !part.is_empty()).collect();
-        let whole = ["paused: space goes on", "clicks", "next hidden", "too small to read from 3.0 m"];
+        let whole = ["paused: space goes on", "clicks", "next hidden", "too small to read from 9.0 m"];
+        told += usize::from(parts.contains(&whole[3]));
         // Only where not even one state fits beside it are the words of the pause short.
         let fine = |part: &&&str| whole.contains(*part) || whole[0].starts_with(**part);
         assert!(
@@ -63,6 +68,7 @@ fn in_a_pause_no_word_is_cut_either() {
             "'{foot}' at {width}"
         );
     }
+    assert!(told > 20, "in a wide window there is room for the warning: {told}");
 }
 
 #[test]
@@ -105,7 +111,7 @@ fn where_no_click_sounds_nobody_is_told_to_tap_with_it() {
 
 #[test]
 fn a_next_move_is_never_cut_where_it_has_room_without_its_label() {
-    let mut dance = dance(&[("march", 0.0, 16.0), ("burst open", 16.0, 16.0)]);
+    let mut dance = dance(&[("march", 0.0, 16.0), ("burst", 16.0, 16.0)]);
     for cue in &mut dance.cues {
         cue.lead = Some(Counts(4.0));
     }
@@ -116,6 +122,7 @@ fn a_next_move_is_never_cut_where_it_has_room_without_its_label() {
             app.floor = floor.clone();
             let shown = text(&picture(&app, width, height));
             assert!(shown.contains("4: burst open"), "{width}x{height}:\n{shown}");
+            assert_eq!(shown.contains("get ready in 4"), width >= 28, "{width}x{height}:\n{shown}");
         }
     }
 }
