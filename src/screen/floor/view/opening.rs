@@ -13,6 +13,9 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr;
 
+/// How to begin, in as few words as name the keys.
+const SHORT_BEGIN: &str = "space begins   ? keys   q leaves";
+
 /// What is said of gentle versions where there are moves, and in a free dance, which has none.
 const GENTLE: &str = "Seated and low-impact versions stand under every move; g is for everyone.";
 const FREE: &str = "Everyone moves in their own way, sitting too; small movements count as much.";
@@ -48,23 +51,7 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
         line(buffer, title_area, title, app.palette.style(Ink::Now));
     }
     let foot = rows(inner, height - 1, 1);
-    let begin = match app.version {
-        _ if app.locked => "keys locked: space begins   k unlocks",
-        _ if app.floor.is_free() => "space begins with a count-in   t in step   ? keys   q leaves",
-        Version::Full => "space begins with a count-in   g gentle versions   ? keys   q leaves",
-        Version::LowImpact => "low impact, everyone   space begins   g seated   ? keys   q leaves",
-        Version::Seated => "seated, everyone   space begins   g off   ? keys   q leaves",
-    };
-    let begin = match app.piece {
-        (_, 1) => begin.to_owned(),
-        (piece, pieces) => format!("piece {piece} of {pieces}: {begin}"),
-    };
-    let begin = match begin.width() <= usize::from(foot.width) {
-        true => begin,
-        false if app.locked => "space begins".to_owned(),
-        false if foot.width >= 32 => "space begins   ? keys   q leaves".to_owned(),
-        false => "space begins".to_owned(),
-    };
+    let begin = begin(app, usize::from(foot.width));
     // What went wrong with keeping a trim is said here too.
     let said = match &app.notice {
         Some((words, _)) => wrapped(words, usize::from(foot.width)),
@@ -101,6 +88,33 @@ pub(super) fn opening(app: &App, area: Rect, buffer: &mut Buffer) {
         line(buffer, row, &" ".repeat(usize::from(row.width)), app.palette.style(Ink::Mark));
         line(buffer, row, &text, app.palette.style(Ink::Mark));
     }
+}
+
+/// How to begin: the longest form that fits, so that no word of it is cut.
+fn begin(app: &App, width: usize) -> String {
+    let (version, forms) = match app.version {
+        _ if app.locked => ("", ["keys locked: space begins   k unlocks", "keys locked: space begins"]),
+        _ if app.floor.is_free() => {
+            ("", ["space begins with a count-in   t in step   ? keys   q leaves", SHORT_BEGIN])
+        }
+        Version::Full => {
+            ("", ["space begins with a count-in   g gentle versions   ? keys   q leaves", SHORT_BEGIN])
+        }
+        Version::LowImpact => {
+            ("low impact, everyone   ", ["space begins   g seated   ? keys   q leaves", SHORT_BEGIN])
+        }
+        Version::Seated => ("seated, everyone   ", ["space begins   g off   ? keys   q leaves", SHORT_BEGIN]),
+    };
+    let piece = match app.piece {
+        (_, 1) => String::new(),
+        (piece, pieces) => format!("piece {piece} of {pieces}: "),
+    };
+    // Which piece it is gives way first, that all do a gentle version after it.
+    [(piece.as_str(), version), ("", version), ("", "")]
+        .iter()
+        .flat_map(|(piece, version)| forms.map(|form| format!("{piece}{version}{form}")))
+        .find(|form| form.width() <= width)
+        .unwrap_or_else(|| "space begins".to_owned())
 }
 
 /// How sound and picture are kept in step, and who says so.

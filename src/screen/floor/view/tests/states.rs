@@ -138,6 +138,13 @@ fn the_opening_says_whole_how_to_begin() {
             let foot = shown.lines().last().unwrap_or_default();
             let ends = ["q leaves", "space begins"].iter().any(|end| foot.ends_with(end));
             assert!(foot.contains("space begins") && ends, "'{foot}' at {width}");
+            assert_eq!(foot.contains("piece 2 of 3: "), piece.1 == 3 && width >= 50, "'{foot}' at {width}");
         }
     }
+    app.version = Version::LowImpact;
+    let foot =
+        |width: u16| text(&picture(&app, width, 12)).lines().last().unwrap_or_default().trim().to_owned();
+    assert_eq!(foot(80), "piece 2 of 3: low impact, everyone   space begins   ? keys   q leaves");
+    assert_eq!(foot(60), "low impact, everyone   space begins   ? keys   q leaves");
+    assert_eq!(foot(40), "space begins   ? keys   q leaves");
 }
