@@ -20,6 +20,7 @@ pub use page::rules_page;
 pub use rules::RULES;
 pub use turns::name as turn_name;
 pub use types::{Finding, Fix, Hushed, Landing, Needs, Report, Rule, Severity};
+pub(crate) use wording::counts;
 
 use crate::dance::{Cue, Dance, Move, MoveBook, MoveId, Silenced};
 use crate::listening::Listening;

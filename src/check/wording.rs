@@ -8,7 +8,7 @@ pub(super) fn number(n: usize, thing: &str) -> String {
 }
 
 /// `1 count`, `2 counts`, `2.5 counts`; at most two decimals.
-pub(super) fn counts(span: Counts) -> String {
+pub(crate) fn counts(span: Counts) -> String {
     let rounded = (span.0 * 100.0).round() / 100.0;
     if rounded == 1.0 { "1 count".into() } else { format!("{} counts", rounded + 0.0) }
 }

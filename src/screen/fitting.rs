@@ -30,6 +30,11 @@ pub(super) fn cut(text: &str, width: u16) -> String {
     kept
 }
 
+/// The first of several forms of a text, the fullest first, that so many columns have room for.
+pub(super) fn fitting<T: AsRef<str>>(forms: &[T], width: usize) -> Option<&str> {
+    forms.iter().map(AsRef::as_ref).find(|form| form.width() <= width)
+}
+
 /// Writes a text into the first row of an area, cut at its edge.
 pub(super) fn line(buffer: &mut Buffer, area: Rect, text: &str, style: Style) {
     if !area.is_empty() {

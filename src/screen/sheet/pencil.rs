@@ -5,7 +5,7 @@ use super::modes::Effect;
 use super::state::Sheet;
 use super::typing::place_for;
 use super::update::{go, stepped, turn};
-use crate::check::Fix;
+use crate::check::{Fix, counts};
 use crate::dance::Side;
 use crate::dance::edit::{Command, Over, Stretch};
 use crate::units::{Beat, Counts};
@@ -196,12 +196,6 @@ fn put_down(sheet: &mut Sheet) -> Vec<Effect> {
         sheet.say(format!("{name} stands there already"));
     }
     effects
-}
-
-/// So many counts, in words.
-fn counts(counts: Counts) -> String {
-    let counts = (counts.0 * 100.0).round() / 100.0;
-    if counts == 1.0 { "1 count".into() } else { format!("{counts} counts") }
 }
 
 fn mend(sheet: &mut Sheet) -> Vec<Effect> {

@@ -8,6 +8,7 @@ use super::{line, line_right, rows};
 use crate::listening::TempoWord;
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
+use crate::screen::fitting::fitting;
 use crate::sound::{Sound, Speed};
 use crate::units::Bpm;
 use ratatui::buffer::Buffer;
@@ -231,8 +232,7 @@ fn next(app: &App, stage: &Stage<'_>, area: Rect, buffer: &mut Buffer) {
             format!("in {}: {words}", next.to_go),
             format!("{}: {words}", next.to_go),
         ];
-        let fits = |form: &&String| form.width() <= usize::from(area.width);
-        line(buffer, area, forms.iter().find(fits).unwrap_or(&forms[3]), style);
+        line(buffer, area, fitting(&forms, usize::from(area.width)).unwrap_or(&forms[3]), style);
         if area.height > 1 {
             stones(app, next, rows(area, 1, 1), buffer);
         }
@@ -358,15 +358,14 @@ fn foot(app: &App, stage: &Stage<'_>, (window, area): (Rect, Rect), buffer: &mut
         let words = small.filter(|words| words.width() <= left);
         line(buffer, area, words.as_deref().unwrap_or(paused), mark);
     } else {
-        let free = app.floor.is_free();
         let forms = [
-            if free { "" } else { "space pause   left right phrase   g gentle   ? all keys" },
+            "space pause   left right phrase   g gentle   ? all keys",
             "space pause   left right phrase   ? all keys",
             "space pause   ? keys",
             "space pause",
         ];
-        let fits = |form: &&&str| !form.is_empty() && form.width() <= left;
-        let keys = forms.iter().find(fits).unwrap_or(&"");
+        // A free dance has no gentle version.
+        let keys = fitting(&forms[usize::from(app.floor.is_free())..], left).unwrap_or_default();
         line(buffer, area, keys, app.palette.style(Ink::Quiet));
     }
     // What holds the class in one place must be seen even where other words must make room for it.

@@ -8,6 +8,7 @@ use super::floor::{Rooms, aired, said, sign_and_words};
 use super::{line, rows};
 use crate::screen::blocks::Words;
 use crate::screen::colours::Ink;
+use crate::screen::fitting::fitting;
 use crate::words::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -110,11 +111,11 @@ fn begin(app: &App, width: usize) -> String {
         (piece, pieces) => format!("piece {piece} of {pieces}: "),
     };
     // Which piece it is gives way first, that all do a gentle version after it.
-    [(piece.as_str(), version), ("", version), ("", "")]
+    let forms: Vec<String> = [(piece.as_str(), version), ("", version), ("", "")]
         .iter()
         .flat_map(|(piece, version)| forms.map(|form| format!("{piece}{version}{form}")))
-        .find(|form| form.width() <= width)
-        .unwrap_or_else(|| "space begins".to_owned())
+        .collect();
+    fitting(&forms, width).unwrap_or("space begins").to_owned()
 }
 
 /// How sound and picture are kept in step, and who says so.
