@@ -2,12 +2,13 @@
 
 use crate::listening::{self, Ear, Evidence, Listening, Memory, Metering};
 use crate::recording::{self, DecodeError, Particulars, Piece};
+use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::{Scope, ScopedJoinHandle, scope};
 
-/// Samples handed to the ears at once: 0.7 s of stereo at 44.1 kHz, a quarter of a megabyte.
+/// Samples handed to the ears at once, at most, unless a packet has more: 0.7 s of stereo at 44.1 kHz, a quarter of a megabyte.
 const BLOCK: usize = 1 << 16;
 /// Blocks that may wait for an ear; then the decoder waits, so that memory stays small.
 const AHEAD: usize = 4;
@@ -59,6 +60,9 @@ pub fn listen(
 /// Two threads that hear the same blocks.
 struct Threads<'scope> {
     block: Vec<f32>,
+    /// The last blocks that were sent, oldest first: their memory is used again, since new memory costs more than what is done
+    /// with it.
+    sent: VecDeque<Arc<Vec<f32>>>,
     senders: [SyncSender<Arc<Vec<f32>>>; 2],
     grid: ScopedJoinHandle<'scope, (listening::HeardGrid, Evidence)>,
     envelope: ScopedJoinHandle<'scope, listening::Envelope>,
@@ -78,22 +82,29 @@ impl<'scope> Threads<'scope> {
             blocks.iter().for_each(|block| metering.push(&block));
             metering.finish()
         });
-        Self { block: Vec::with_capacity(BLOCK), senders: [to_ear, to_meter], grid, envelope }
+        let sent = VecDeque::new();
+        Self { block: Vec::with_capacity(BLOCK), sent, senders: [to_ear, to_meter], grid, envelope }
     }
 
     fn hear(&mut self, samples: &[f32]) {
-        self.block.extend_from_slice(samples);
-        if self.block.len() >= BLOCK {
+        // Before it would grow: that would copy it.
+        if self.block.len() + samples.len() > BLOCK && !self.block.is_empty() {
             self.send();
         }
+        self.block.extend_from_slice(samples);
     }
 
     fn send(&mut self) {
-        let block = Arc::new(std::mem::replace(&mut self.block, Vec::with_capacity(BLOCK)));
+        // So many blocks may be with an ear; the one before them is not any more.
+        let free = if self.sent.len() > AHEAD + 1 { self.sent.pop_front() } else { None };
+        let mut next = free.and_then(Arc::into_inner).unwrap_or_else(|| Vec::with_capacity(BLOCK));
+        next.clear();
+        let block = Arc::new(std::mem::replace(&mut self.block, next));
         for sender in &self.senders {
             // A thread that is gone has panicked, and says so when it is joined.
             let _ = sender.send(Arc::clone(&block));
         }
+        self.sent.push_back(block);
     }
 
     fn finish(mut self) -> (Listening, Memory) {
