@@ -4,6 +4,7 @@
 //! Output sample `n` describes the instant `n / 22 050` of the source: no delay is left to correct later.
 
 use crate::units::SampleRate;
+use pulp::{Arch, Simd, WithSimd};
 use std::f64::consts::PI;
 
 /// The rate at which listening works.
@@ -66,21 +67,35 @@ impl MonoStream {
     pub fn push(&mut self, interleaved: &[f32], out: &mut Vec<f32>) {
         // Blocks, so that the mono source is never held whole.
         for block in interleaved.chunks(self.channels * 16_384) {
-            let bounded = |mean: f32| mean.clamp(-LOUDEST, LOUDEST);
-            match self.channels {
-                1 => self.held.extend(block.iter().map(|&sample| bounded(sample))),
-                2 => self
-                    .held
-                    .extend(block.chunks_exact(2).map(|frame| bounded(0.5 * frame[0] + 0.5 * frame[1]))),
-                n => {
-                    let scale = 1.0 / n as f32;
-                    let mean = |frame: &[f32]| frame.iter().map(|sample| scale * sample).sum();
-                    self.held.extend(block.chunks_exact(n).map(|frame| bounded(mean(frame))));
-                }
-            }
-            self.taken += (block.len() / self.channels) as u64;
+            self.hold(block);
             self.make(out, u64::MAX);
         }
+    }
+
+    /// Holds the mean of the channels of whole frames.
+    fn hold(&mut self, block: &[f32]) {
+        let frames = block.len() / self.channels;
+        self.taken += frames as u64;
+        let at = self.held.len();
+        self.held.resize(at + frames, 0.0);
+        let fresh = &mut self.held[at..];
+        match self.channels {
+            1 => fresh.copy_from_slice(block),
+            2 => {
+                let (pairs, _) = block.as_chunks();
+                fresh
+                    .iter_mut()
+                    .zip(pairs)
+                    .for_each(|(mean, [left, right])| *mean = 0.5 * left + 0.5 * right);
+            }
+            n => {
+                let scale = 1.0 / n as f32;
+                for (mean, frame) in fresh.iter_mut().zip(block.chunks_exact(n)) {
+                    *mean = frame.iter().map(|sample| scale * sample).sum();
+                }
+            }
+        }
+        fresh.iter_mut().for_each(|mean| *mean = mean.clamp(-LOUDEST, LOUDEST));
     }
 
     /// Appends the samples that the last frames still hide; the source is silent from here on.
@@ -92,6 +107,12 @@ impl MonoStream {
 
     /// Makes every output whose filter lies within what is held, up to `total` in all.
     fn make(&mut self, out: &mut Vec<f32>, total: u64) {
+        // The same sums in the same order, in the widest vectors that the processor has.
+        Arch::new().dispatch(Making { stream: self, out, total });
+    }
+
+    #[inline(always)]
+    fn make_in_lanes(&mut self, out: &mut Vec<f32>, total: u64) {
         let to = u64::from(RATE.0);
         let reach = self.taps as i64 / 2;
         let mut start = 0;
@@ -116,6 +137,22 @@ impl MonoStream {
         }
         self.held.drain(..start);
         self.first += start as i64;
+    }
+}
+
+/// A call of [`MonoStream::make`].
+struct Making<'a> {
+    stream: &'a mut MonoStream,
+    out: &'a mut Vec<f32>,
+    total: u64,
+}
+
+impl WithSimd for Making<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.stream.make_in_lanes(self.out, self.total);
     }
 }
 
@@ -173,6 +210,7 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
+#[inline(always)]
 fn inner_product(a: &[f32], b: &[f32]) -> f32 {
     let mut sums = [0.0f32; LANES];
     for (a, b) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
