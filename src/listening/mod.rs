@@ -16,6 +16,7 @@ mod mono;
 pub mod network;
 mod pulse;
 mod segments;
+mod spectrum;
 mod summary;
 mod tempo;
 mod turns;

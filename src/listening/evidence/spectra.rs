@@ -3,11 +3,9 @@
 //! Two resolutions: a short window (46 ms, every 10 ms) for attacks, and a long one (186 ms, every 20 ms, at a
 //! quarter of the rate) for pitch. Frame `k` is centred on `k` steps, silence lies beyond both ends.
 
+use super::super::spectrum::Spectrum;
 use super::bank::{Bank, PitchMap};
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
 use std::f32::consts::TAU;
-use std::sync::Arc;
 
 /// Frames a second of the short spectra, and of every curve made from them.
 pub(crate) const FPS: usize = 100;
@@ -23,38 +21,27 @@ const LONG_RATE: f64 = SHORT_RATE / DECIMATE as f64;
 
 /// One windowed transform on a stream of samples.
 struct Transform {
-    fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
+    spectrum: Spectrum,
     step: f64,
     held: Vec<f32>,
     /// Sample index of `held[0]`.
     first: i64,
     frame: u64,
-    input: Vec<f32>,
-    output: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
-    magnitude: Vec<f32>,
 }
 
 impl Transform {
     fn new(length: usize, step: f64) -> Self {
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(length);
         let mut window: Vec<f32> =
             (0..length).map(|n| 0.5 - 0.5 * (TAU * n as f32 / length as f32).cos()).collect();
         // Scaled so that a sine of amplitude 1 peaks at 1.
         let scale = 2.0 / window.iter().sum::<f32>();
         window.iter_mut().for_each(|w| *w *= scale);
         Self {
-            window,
+            spectrum: Spectrum::new(window),
             step,
             held: vec![0.0; length / 2],
             first: -(length as i64 / 2),
             frame: 0,
-            input: fft.make_input_vec(),
-            output: fft.make_output_vec(),
-            scratch: fft.make_scratch_vec(),
-            magnitude: vec![0.0; length / 2 + 1],
-            fft,
         }
     }
 
@@ -64,24 +51,17 @@ impl Transform {
 
     /// The magnitudes of the next frame, once all its samples are there.
     fn next(&mut self) -> Option<&[f32]> {
-        let length = self.window.len();
+        let length = self.spectrum.length();
         let centre = (self.frame as f64 * self.step).round() as i64;
         let begin = (centre - length as i64 / 2 - self.first) as usize;
         let part = self.held.get(begin..begin + length)?;
-        for ((x, sample), window) in self.input.iter_mut().zip(part).zip(&self.window) {
-            *x = sample * window;
-        }
-        // The buffers were made by the plan itself, so their lengths cannot be wrong.
-        let _ = self.fft.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
-        for (magnitude, bin) in self.magnitude.iter_mut().zip(&self.output) {
-            *magnitude = (bin.re * bin.re + bin.im * bin.im).sqrt();
-        }
+        let magnitudes = self.spectrum.measure(part);
         self.frame += 1;
         if begin > 16 * length {
             self.held.drain(..begin);
             self.first += begin as i64;
         }
-        Some(&self.magnitude)
+        Some(magnitudes)
     }
 }
 

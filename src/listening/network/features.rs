@@ -3,10 +3,8 @@
 //! The same code makes the training material and serves the program, so that the two cannot drift apart. It knows
 //! nothing of weights. Every step holds two quick spectra (10 ms apart) and one fine spectrum.
 
+use super::super::spectrum::Spectrum;
 use std::f32::consts::PI;
-use std::sync::Arc;
-
-use realfft::{RealFftPlanner, RealToComplex, num_complex::Complex32};
 
 /// Samples a second that the features expect; mono.
 pub const SAMPLE_RATE: u32 = 22_050;
@@ -90,48 +88,28 @@ fn bands(window: usize, per_octave: f64, lowest_hz: f64, highest_hz: f64) -> Vec
         .collect()
 }
 
-/// A windowed Fourier transform folded into bands and compressed.
-struct Spectrum {
-    window: Vec<f32>,
+/// A spectrum folded into bands.
+struct Banded {
+    spectrum: Spectrum,
     bands: Vec<Band>,
-    transform: Arc<dyn RealToComplex<f32>>,
-    input: Vec<f32>,
-    output: Vec<Complex32>,
-    scratch: Vec<Complex32>,
-    magnitude: Vec<f32>,
 }
 
-impl Spectrum {
+impl Banded {
     fn new(length: usize, bands: Vec<Band>) -> Self {
-        let transform = RealFftPlanner::<f32>::new().plan_fft_forward(length);
         // Hann, scaled so that a sine's magnitude is its amplitude, times the compression.
-        let window: Vec<f32> = (0..length)
+        let window = (0..length)
             .map(|i| {
                 (0.5 - 0.5 * (2.0 * PI * i as f32 / length as f32).cos()) * 4.0 * COMPRESSION / length as f32
             })
             .collect();
-        let (input, output, scratch) =
-            (transform.make_input_vec(), transform.make_output_vec(), transform.make_scratch_vec());
-        let magnitude = vec![0.0; output.len()];
-        Self { window, bands, transform, input, output, scratch, magnitude }
+        Self { spectrum: Spectrum::new(window), bands }
     }
 
     /// Amplitudes of the bands of `frame` (as long as the window).
     fn measure(&mut self, frame: &[f32], amplitudes: &mut [f32]) {
-        for ((to, x), w) in self.input.iter_mut().zip(frame).zip(&self.window) {
-            *to = x * w;
-        }
-        if self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch).is_err()
-        {
-            // Only buffers of another length are refused, and these were made by the transform itself.
-            amplitudes.fill(0.0);
-            return;
-        }
-        for (to, z) in self.magnitude.iter_mut().zip(&self.output) {
-            *to = (z.re * z.re + z.im * z.im).sqrt();
-        }
+        let magnitudes = self.spectrum.measure(frame);
         for (amplitude, band) in amplitudes.iter_mut().zip(&self.bands) {
-            let bins = &self.magnitude[band.first_bin..band.first_bin + band.weights.len()];
+            let bins = &magnitudes[band.first_bin..band.first_bin + band.weights.len()];
             *amplitude = bins.iter().zip(&band.weights).map(|(m, w)| m * w).sum();
         }
     }
@@ -147,8 +125,8 @@ pub(super) fn level(amplitude: f32, gain: f32) -> f32 {
 
 /// Turns samples into features, step by step.
 pub struct FeatureExtractor {
-    quick: Spectrum,
-    fine: Spectrum,
+    quick: Banded,
+    fine: Banded,
 }
 
 impl Default for FeatureExtractor {
@@ -161,8 +139,8 @@ impl FeatureExtractor {
     /// Plans the transforms.
     pub fn new() -> Self {
         Self {
-            quick: Spectrum::new(QUICK_WINDOW, bands(QUICK_WINDOW, 6.0, 60.0, 10_000.0)),
-            fine: Spectrum::new(FINE_WINDOW, bands(FINE_WINDOW, 12.0, 40.0, 5_000.0)),
+            quick: Banded::new(QUICK_WINDOW, bands(QUICK_WINDOW, 6.0, 60.0, 10_000.0)),
+            fine: Banded::new(FINE_WINDOW, bands(FINE_WINDOW, 12.0, 40.0, 5_000.0)),
         }
     }
 

@@ -4,22 +4,26 @@
 
 use pulp::Simd;
 
-/// Rows worked on together, so that a weight once loaded serves several steps.
-const ROWS: usize = 4;
 /// Outputs worked on together.
-const LANES: usize = 16;
-/// Rows that the layers are best given at a time: a whole number of [`ROWS`], and small enough for the caches next to the processor.
-pub(super) const TILE: usize = 8 * ROWS;
+const LANES: usize = 32;
+/// Rows that the layers are best given at a time: a whole number of those that are worked on together, and small enough for the
+/// caches next to the processor.
+pub(super) const TILE: usize = 32;
+
+/// What belongs to a group of outputs, in whole lines of the cache.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(64))]
+struct Lanes([f32; LANES]);
 
 /// A layer in which every output weighs every input.
 #[derive(Debug, Clone)]
 pub(super) struct Dense {
     inputs: usize,
     outputs: usize,
-    /// Biases in groups of [`LANES`] outputs, padded with zeros.
-    bias: Vec<[f32; LANES]>,
+    /// Biases in groups of outputs, padded with zeros.
+    bias: Vec<Lanes>,
     /// For each group of outputs, for each input, the group's weights.
-    weights: Vec<[f32; LANES]>,
+    weights: Vec<Lanes>,
 }
 
 /// What becomes of a dense layer's sums.
@@ -43,12 +47,11 @@ impl Dense {
     ) -> Self {
         let groups = outputs.div_ceil(LANES);
         let lane = |group: usize, lane: usize| Some(group * LANES + lane).filter(|output| *output < outputs);
-        let bias = (0..groups)
-            .map(|g| std::array::from_fn(|l| lane(g, l).and_then(|o| bias.get(o)).copied().unwrap_or(0.0)))
-            .collect();
-        let weights = (0..groups * inputs)
-            .map(|k| std::array::from_fn(|l| lane(k / inputs, l).map_or(0.0, |o| weight(o, k % inputs))))
-            .collect();
+        let filled = |group: usize, value: &dyn Fn(usize) -> f32| {
+            Lanes(std::array::from_fn(|l| lane(group, l).map_or(0.0, value)))
+        };
+        let bias = (0..groups).map(|group| filled(group, &|o| bias.get(o).copied().unwrap_or(0.0))).collect();
+        let weights = (0..groups * inputs).map(|k| filled(k / inputs, &|o| weight(o, k % inputs))).collect();
         Self { inputs, outputs, bias, weights }
     }
 
@@ -61,32 +64,36 @@ impl Dense {
     #[inline(always)]
     pub(super) fn apply<S: Simd>(&self, simd: S, from: &[f32], to: &mut [f32], ending: Ending) {
         match LANES / S::F32_LANES {
-            1 => self.apply_in::<S, 1>(simd, from, to, ending),
-            2 => self.apply_in::<S, 2>(simd, from, to, ending),
-            4 => self.apply_in::<S, 4>(simd, from, to, ending),
-            _ => self.apply_in::<S, LANES>(simd, from, to, ending),
+            2 => self.apply_in::<S, 2, 8>(simd, from, to, ending),
+            4 => self.apply_in::<S, 4, 2>(simd, from, to, ending),
+            8 => self.apply_in::<S, 8, 2>(simd, from, to, ending),
+            _ => self.apply_in::<S, LANES, 1>(simd, from, to, ending),
         }
     }
 
-    /// As `apply`, for vectors of which `V` make up a group of outputs.
+    /// As `apply`, for vectors of which `V` make up a group of outputs. `ROWS` rows are worked on together, so that a weight
+    /// once loaded serves several steps: as many as were quickest, for their sums must fit the processor's registers.
     #[inline(always)]
-    fn apply_in<S: Simd, const V: usize>(&self, simd: S, from: &[f32], to: &mut [f32], ending: Ending) {
-        let mut packed = vec![[0.0; ROWS]; self.inputs];
+    fn apply_in<S: Simd, const V: usize, const ROWS: usize>(
+        &self,
+        simd: S,
+        from: &[f32],
+        to: &mut [f32],
+        ending: Ending,
+    ) {
         for (source, target) in from.chunks(ROWS * self.inputs).zip(to.chunks_mut(ROWS * self.outputs)) {
-            // Side by side, the rows' inputs are read in order; rows that a last, shorter chunk lacks stay what they were, unused.
-            for (r, row) in source.chunks_exact(self.inputs).enumerate() {
-                for (place, x) in packed.iter_mut().zip(row) {
-                    place[r] = *x;
-                }
-            }
+            // In a last, shorter chunk its last row stands for those that it lacks; what comes of them is not kept.
+            let latest = source.len() - self.inputs;
+            let rows: [&[f32]; ROWS] =
+                std::array::from_fn(|r| &source[(r * self.inputs).min(latest)..][..self.inputs]);
             for (group, (bias, weights)) in
                 self.bias.iter().zip(self.weights.chunks_exact(self.inputs)).enumerate()
             {
                 let mut sums = [vectors::<S, V>(simd, bias); ROWS];
-                for (lanes, inputs) in weights.iter().zip(&packed) {
+                for (input, lanes) in weights.iter().enumerate().take(self.inputs) {
                     let lanes = vectors::<S, V>(simd, lanes);
-                    for (sum, x) in sums.iter_mut().zip(inputs) {
-                        let x = simd.splat_f32s(*x);
+                    for (sum, row) in sums.iter_mut().zip(rows) {
+                        let x = simd.splat_f32s(row[input]);
                         for (s, w) in sum.iter_mut().zip(lanes) {
                             *s = simd.mul_add_e_f32s(x, w, *s);
                         }
@@ -99,12 +106,11 @@ impl Dense {
                     for (place, s) in S::as_mut_simd_f32s(&mut settled).0.iter_mut().zip(sum) {
                         *place = *s;
                     }
-                    for (y, s) in row[first..last].iter_mut().zip(settled) {
-                        *y = match ending {
-                            Ending::Plain => s,
-                            Ending::Rectified => s.max(0.0),
-                            Ending::Added => *y + s,
-                        };
+                    let row = &mut row[first..last];
+                    // A whole group is settled in one go, because its length is known.
+                    match row.first_chunk_mut::<LANES>() {
+                        Some(row) => settle(row, &settled, ending),
+                        None => settle(row, &settled, ending),
                     }
                 }
             }
@@ -112,11 +118,23 @@ impl Dense {
     }
 }
 
+/// Does with sums what is to become of them.
+#[inline(always)]
+fn settle(to: &mut [f32], sums: &[f32; LANES], ending: Ending) {
+    for (y, s) in to.iter_mut().zip(sums) {
+        *y = match ending {
+            Ending::Plain => *s,
+            Ending::Rectified => s.max(0.0),
+            Ending::Added => *y + s,
+        };
+    }
+}
+
 /// A group of lanes as `V` vectors.
 #[inline(always)]
-fn vectors<S: Simd, const V: usize>(simd: S, lanes: &[f32; LANES]) -> [S::f32s; V] {
+fn vectors<S: Simd, const V: usize>(simd: S, lanes: &Lanes) -> [S::f32s; V] {
     let mut all = [simd.splat_f32s(0.0); V];
-    for (place, vector) in all.iter_mut().zip(S::as_simd_f32s(lanes).0) {
+    for (place, vector) in all.iter_mut().zip(S::as_simd_f32s(&lanes.0).0) {
         *place = *vector;
     }
     all
