@@ -1,12 +1,12 @@
 //! Loudness after ITU-R BS.1770 and EBU R 128, read once and kept as energies of 10 ms blocks.
 //!
-//! The crate `ebur128` weights and sums the channels; everything else (momentary, short-term, gated, range)
-//! is sums over the blocks, so that windows can be centred on what they describe and stepped every 10 ms.
-//! A meter that looks backwards is half a window late, which would pin a change to the wrong count.
+//! `weighting` filters and sums the channels; everything else (momentary, short-term, gated, range) is sums over
+//! the blocks, so that windows can be centred on what they describe and stepped every 10 ms. A meter that looks
+//! backwards is half a window late, which would pin a change to the wrong count.
 
 use super::types::{Contour, Loudness};
+use super::weighting::Weighting;
 use crate::units::{Decibels, Lu, Lufs, SampleRate, Seconds};
-use ebur128::{Channel, EbuR128, Mode};
 use serde::{Deserialize, Serialize};
 
 /// What silence is written as, because JSON has no negative infinity.
@@ -18,8 +18,6 @@ const HALF_MOMENTARY: usize = 20;
 const HALF_SHORT_TERM: usize = 150;
 /// The absolute gate (ITU-R BS.1770-4).
 const GATE: f64 = -70.0;
-/// Slower rates than this are no music, and a block of them would hold too few samples.
-const SLOWEST_RATE: u32 = 2_000;
 /// How far under the mean short-term loudness the loudness range still counts, LU (EBU Tech 3342).
 const RANGE_GATE: f64 = 20.0;
 /// The same for dynamics: a soft passage may lie further under a loud one than the range of a broadcast may; the
@@ -59,7 +57,7 @@ pub struct Envelope {
 /// Measures an [`Envelope`] from samples that come in pieces.
 pub struct Metering {
     /// `None` where the layout makes no sense: everything is silence then.
-    meter: Option<EbuR128>,
+    weighting: Option<Weighting>,
     width: usize,
     rate: SampleRate,
     /// Samples that do not fill a block yet.
@@ -88,7 +86,7 @@ impl Metering {
         let width = usize::from(channels.max(1));
         let played = if channels == 1 { 2.0 } else { 1.0 };
         Self {
-            meter: meter(channels, rate),
+            weighting: Weighting::new(channels, rate),
             width,
             rate,
             waiting: Vec::new(),
@@ -107,8 +105,9 @@ impl Metering {
 
     /// Takes the next interleaved samples, whole frames or not; those that are no numbers count as silence.
     pub fn push(&mut self, samples: &[f32]) {
-        // Nearly always everything is a number: then the samples are read where they lie.
-        if samples.iter().all(|x| x.is_finite()) {
+        // Nearly always everything is a number: then the samples are read where they lie. Whole pieces are looked through
+        // without a way out, so that it can be done several samples at a time.
+        if samples.chunks(512).all(|piece| piece.iter().fold(true, |all, x| all & x.is_finite())) {
             self.take(samples);
         } else {
             let clean: Vec<f32> = samples.iter().map(|&x| if x.is_finite() { x } else { 0.0 }).collect();
@@ -119,7 +118,7 @@ impl Metering {
     fn take(&mut self, mut samples: &[f32]) {
         self.look_at_peaks(samples);
         self.samples += samples.len() as u64;
-        if self.meter.is_none() {
+        if self.weighting.is_none() {
             return;
         }
         loop {
@@ -147,11 +146,9 @@ impl Metering {
 
     /// Measures one block.
     fn measure(&mut self, block: &[f32]) {
-        let Some(meter) = &mut self.meter else { return };
-        // Neither call can fail: whole frames, and a window shorter than the meter's 400 ms.
-        let level = meter.add_frames_f32(block).and_then(|()| meter.loudness_window(10)).unwrap_or(SILENCE);
+        let Some(weighting) = &mut self.weighting else { return };
         // However large the samples, an energy must stay a number when it is kept in 32 bits.
-        let here = if level.is_finite() { energy(level).min(MOST_ENERGY) } else { 0.0 };
+        let here = weighting.energy(block).min(MOST_ENERGY);
         let sum = self.envelope.sums.last().copied().unwrap_or(0.0) + here;
         self.envelope.energies.push(here as f32);
         self.envelope.sums.push(sum);
@@ -162,7 +159,7 @@ impl Metering {
         // A few hundred samples at a time, because next to none of them reach full scale.
         let mut channel = first;
         for piece in samples.chunks(512) {
-            let peak = piece.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+            let peak = peak(piece);
             self.envelope.peak = self.envelope.peak.max(f64::from(peak));
             if peak < FULL {
                 self.full.fill(0);
@@ -185,6 +182,17 @@ impl Metering {
         self.envelope.length = Seconds(seconds);
         self.envelope
     }
+}
+
+/// The largest absolute sample, sought in several lanes.
+fn peak(samples: &[f32]) -> f32 {
+    let mut peaks = [0.0f32; 16];
+    for lanes in samples.chunks(peaks.len()) {
+        for (peak, x) in peaks.iter_mut().zip(lanes) {
+            *peak = if x.abs() > *peak { x.abs() } else { *peak };
+        }
+    }
+    peaks.into_iter().fold(0.0, f32::max)
 }
 
 /// Loudness of a mean energy, [`SILENCE`] at least.
@@ -341,21 +349,4 @@ impl Envelope {
             short_term: contour(HALF_SHORT_TERM),
         }
     }
-}
-
-/// A meter for this layout, or `None` where the layout makes no sense.
-fn meter(channels: u16, rate: SampleRate) -> Option<EbuR128> {
-    use Channel::{Center, Left, Mm090, Mm135, Mp090, Mp135, Mp180, Right, Unused};
-    if rate.0 < SLOWEST_RATE {
-        return None;
-    }
-    let mut meter = EbuR128::new(channels.into(), rate.0, Mode::M).ok()?;
-    // Up to six channels the crate's own order is that of files; beyond, it counts the rear ones as unused.
-    let layout: &[Channel] = match channels {
-        7 => &[Left, Right, Center, Unused, Mp180, Mp090, Mm090],
-        8 => &[Left, Right, Center, Unused, Mp135, Mm135, Mp090, Mm090],
-        _ => return Some(meter),
-    };
-    meter.set_channel_map(layout).ok()?;
-    Some(meter)
 }

@@ -21,6 +21,7 @@ mod summary;
 mod tempo;
 mod turns;
 mod types;
+mod weighting;
 mod whole;
 
 pub use align::{Alignment, align};
