@@ -78,6 +78,20 @@ mod tests {
     }
 
     #[test]
+    fn the_hash_does_not_depend_on_the_pieces() {
+        // Over several spans, whose ends fall inside a sample.
+        let samples: Vec<f32> = (0..3 * SPAN / 4 + 5).map(|n| (n as f32).sin()).collect();
+        let mut bytes = vec![0x44, 0xac, 0, 0, 1, 0];
+        bytes.extend(samples.iter().flat_map(|sample| sample.to_le_bytes()));
+        let expected = blake3::hash(&bytes);
+        for size in [1, 1_152, SPAN / 4 - 2, SPAN / 4, SPAN / 2 + 1, samples.len()] {
+            let mut fingerprint = Fingerprint::new(1, SampleRate(44_100));
+            samples.chunks(size).for_each(|piece| fingerprint.push(piece));
+            assert_eq!(fingerprint.finish().hash, expected.to_hex().as_str(), "pieces of {size}");
+        }
+    }
+
+    #[test]
     fn rate_channels_and_every_sample_count() {
         let samples: Vec<f32> = (0..10_000).map(|i| i as f32 / 10_000.0).collect();
         let whole = Identity::of(&samples, 2, SampleRate(48_000));
