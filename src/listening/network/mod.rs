@@ -134,7 +134,7 @@ impl<F: Source> WithSimd for Pass<'_, F> {
     fn with_simd<S: Simd>(mut self, simd: S) -> Vec<f32> {
         let mut now = self.entered(simd);
         let channels = self.network.entry.outputs();
-        let mut next = now.clone();
+        let mut next = vec![0.0; now.len()];
         let mut spread = vec![0.0; TILE * channels];
         let mut inner = vec![0.0; TILE * channels];
         for block in &self.network.blocks {
