@@ -6,6 +6,7 @@
 mod arrivals;
 mod before;
 mod constraints;
+mod freedom;
 mod given;
 mod leaving;
 mod pins;
@@ -80,6 +81,8 @@ pub fn decode_with(evidence: &Evidence, anchors: &[Anchor], settings: &Settings)
 #[derive(Debug, Clone, Default)]
 pub struct Remembered {
     scores: Option<Scores>,
+    /// How freely the music is played.
+    wandering: Option<f32>,
     /// The latest last.
     paths: Vec<(Asked, Vec<Step>)>,
     searched: Searched,
@@ -145,6 +148,7 @@ fn decode_scores(
             return HeardGrid::none(Pulse::Silent);
         }
     }
+    let settings = &suited(settings, scores, evidence, remembered);
     let path = match Rereading::new(anchors) {
         Some(reading) => reread(&reading, settings, scores, &pins, evidence, remembered),
         None => pinned(settings, scores, &pins, evidence, remembered),
@@ -208,6 +212,22 @@ fn search(
     let mut scores = scores.clone();
     pins::constrain(pins, &mut constraints, &mut scores);
     Search::new(settings, &scores, &constraints).run(before)
+}
+
+/// The settings that suit the music, which are others where it is played freely: the beats that are found without the
+/// teacher's say which it is, so that no correction changes it.
+fn suited(settings: &Settings, scores: &Scores, evidence: &Evidence, remembered: &mut Remembered) -> Settings {
+    let wandering = remembered.wandering.unwrap_or_else(|| {
+        let beats = beats_without_wishes(settings, scores, &[], evidence, remembered);
+        let wandering = freedom::wandering(&beats);
+        if settings.suited_to(wandering) != *settings {
+            // They came from other settings than those that follow.
+            (remembered.paths, remembered.searched) = Default::default();
+        }
+        wandering
+    });
+    remembered.wandering = Some(wandering);
+    settings.suited_to(wandering)
 }
 
 /// The beats that are found with these pins and nothing else said, in seconds.

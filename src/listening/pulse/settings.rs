@@ -34,6 +34,16 @@ pub struct Settings {
     pub drift: f32,
     /// Price of every further bin, squared.
     pub drift_square: f32,
+    /// Up to here the music is steady: by how much beat lengths usually change from one to the next (natural logarithm).
+    pub steady_to: f32,
+    /// From here on it is as free as can be; between the two, prices go from one to the other.
+    pub free_from: f32,
+    /// `off` where it is as free as can be.
+    pub free_off: f32,
+    /// `drift` likewise.
+    pub free_drift: f32,
+    /// `drift_square` likewise.
+    pub free_drift_square: f32,
     /// How far the heard pace is followed: 1 wholly, 0 not at all.
     pub pace: f32,
     /// Price of a tempo jump where the pace jumps likewise, as a share of the usual price.
@@ -84,6 +94,11 @@ impl Default for Settings {
             off: 110.0,
             drift: 0.6,
             drift_square: 1.0,
+            steady_to: 0.02,
+            free_from: 0.05,
+            free_off: 20.0,
+            free_drift: 0.2,
+            free_drift_square: 0.1,
             pace: 1.0,
             jump_heard: 0.11,
             jump_rival: 20.0,
@@ -100,6 +115,21 @@ impl Default for Settings {
             bar_bias: 0.45,
             bar_plain: 0.4,
             left_out: 1.0,
+        }
+    }
+}
+
+impl Settings {
+    /// The same for music whose beat lengths change by so much from one to the next.
+    #[must_use]
+    pub(crate) fn suited_to(&self, wandering: f32) -> Self {
+        let free = (wandering.max(self.steady_to) / self.steady_to).ln() / (self.free_from / self.steady_to).ln();
+        let between = |steady: f32, free_one: f32| steady * (free_one / steady).powf(free.min(1.0));
+        Self {
+            off: between(self.off, self.free_off),
+            drift: between(self.drift, self.free_drift),
+            drift_square: between(self.drift_square, self.free_drift_square),
+            ..self.clone()
         }
     }
 }
