@@ -86,10 +86,17 @@ pub struct Remembered {
     /// The latest last.
     paths: Vec<(Asked, Vec<Step>)>,
     searched: Searched,
+    /// The settings of that.
+    searched_with: Settings,
 }
 
 /// What a search was asked for.
-type Asked = (Vec<Pin>, Option<Rereading>);
+#[derive(Debug, Clone, PartialEq)]
+struct Asked {
+    settings: Settings,
+    pins: Vec<Pin>,
+    reading: Option<Rereading>,
+}
 
 /// The most paths that are remembered: a few steps back and forth.
 const PATHS: usize = 8;
@@ -98,19 +105,23 @@ impl Remembered {
     /// The path that was found for this, or the one that `search` finds.
     fn path(
         &mut self,
+        settings: &Settings,
         pins: &[Pin],
         reading: Option<&Rereading>,
         search: impl FnOnce(&mut Searched) -> Vec<Step>,
     ) -> Vec<Step> {
-        let same = |asked: &Asked| asked.0 == pins && asked.1.as_ref() == reading;
-        if let Some((_, path)) = self.paths.iter().find(|(asked, _)| same(asked)) {
+        let asked = Asked { settings: settings.clone(), pins: pins.to_vec(), reading: reading.cloned() };
+        if let Some((_, path)) = self.paths.iter().find(|(other, _)| *other == asked) {
             return path.clone();
+        }
+        if self.searched_with != *settings {
+            (self.searched, self.searched_with) = (Searched::default(), settings.clone());
         }
         let path = search(&mut self.searched);
         if self.paths.len() >= PATHS {
             self.paths.remove(0);
         }
-        self.paths.push(((pins.to_vec(), reading.cloned()), path.clone()));
+        self.paths.push((asked, path.clone()));
         path
     }
 }
@@ -148,10 +159,10 @@ fn decode_scores(
             return HeardGrid::none(Pulse::Silent);
         }
     }
-    let settings = &suited(settings, scores, evidence, remembered);
+    let suited = &suited(settings, scores, evidence, remembered);
     let path = match Rereading::new(anchors) {
-        Some(reading) => reread(&reading, settings, scores, &pins, evidence, remembered),
-        None => pinned(settings, scores, &pins, evidence, remembered),
+        Some(reading) => reread(&reading, suited, scores, &pins, evidence, remembered),
+        None => pinned(settings, suited, scores, &pins, evidence, remembered),
     };
     let placed = place::placed(evidence, &path, &pins);
     if placed.is_empty() || (pins.is_empty() && placed.len() < FEWEST) {
@@ -216,15 +227,14 @@ fn search(
 
 /// The settings that suit the music, which are others where it is played freely: the beats that are found without the
 /// teacher's say which it is, so that no correction changes it.
-fn suited(settings: &Settings, scores: &Scores, evidence: &Evidence, remembered: &mut Remembered) -> Settings {
+fn suited(
+    settings: &Settings,
+    scores: &Scores,
+    evidence: &Evidence,
+    remembered: &mut Remembered,
+) -> Settings {
     let wandering = remembered.wandering.unwrap_or_else(|| {
-        let beats = beats_without_wishes(settings, scores, &[], evidence, remembered);
-        let wandering = freedom::wandering(&beats);
-        if settings.suited_to(wandering) != *settings {
-            // They came from other settings than those that follow.
-            (remembered.paths, remembered.searched) = Default::default();
-        }
-        wandering
+        freedom::wandering(&beats_without_wishes(settings, scores, &[], evidence, remembered))
     });
     remembered.wandering = Some(wandering);
     settings.suited_to(wandering)
@@ -238,13 +248,18 @@ fn beats_without_wishes(
     evidence: &Evidence,
     remembered: &mut Remembered,
 ) -> Vec<f64> {
-    let path = remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()));
+    let path =
+        remembered.path(settings, pins, None, |searched| search(settings, scores, pins, searched, |_| ()));
     place::placed(evidence, &path, pins).iter().map(|(_, at)| at.0).collect()
 }
 
 /// The best path that obeys the pins, counted as the taps among them count what is heard without them.
+///
+/// Where they count every second beat that is heard, nothing but a firm tempo tells those from the others; so the settings
+/// for steady music then hold, however freely it is played.
 fn pinned(
-    settings: &Settings,
+    steady: &Settings,
+    suited: &Settings,
     scores: &Scores,
     pins: &[Pin],
     evidence: &Evidence,
@@ -254,10 +269,11 @@ fn pinned(
     let counted = if pins.iter().all(|pin| pin.exact) {
         Vec::new()
     } else {
-        let heard = beats_without_wishes(settings, scores, &[], evidence, remembered);
+        let heard = beats_without_wishes(suited, scores, &[], evidence, remembered);
         tapped::counted(&heard, pins, scores.beat.len())
     };
-    remembered.path(pins, None, |searched| {
+    let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
+    remembered.path(settings, pins, None, |searched| {
         search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
     })
 }
@@ -273,13 +289,13 @@ fn reread(
 ) -> Vec<Step> {
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
     let heard = beats_without_wishes(settings, scores, &before, evidence, remembered);
-    let path = remembered.path(pins, Some(reading), |searched| {
+    let path = remembered.path(settings, pins, Some(reading), |searched| {
         search(settings, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
     });
     // Wishes that contradict one another leave no path: then the beats as heard are the better answer.
     if path.len() >= FEWEST {
         path
     } else {
-        remembered.path(pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
+        remembered.path(settings, pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
     }
 }

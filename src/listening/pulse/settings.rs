@@ -94,8 +94,8 @@ impl Default for Settings {
             off: 110.0,
             drift: 0.6,
             drift_square: 1.0,
-            steady_to: 0.02,
-            free_from: 0.05,
+            steady_to: 0.022,
+            free_from: 0.06,
             free_off: 20.0,
             free_drift: 0.2,
             free_drift_square: 0.1,
@@ -123,7 +123,8 @@ impl Settings {
     /// The same for music whose beat lengths change by so much from one to the next.
     #[must_use]
     pub(crate) fn suited_to(&self, wandering: f32) -> Self {
-        let free = (wandering.max(self.steady_to) / self.steady_to).ln() / (self.free_from / self.steady_to).ln();
+        let free =
+            (wandering.max(self.steady_to) / self.steady_to).ln() / (self.free_from / self.steady_to).ln();
         let between = |steady: f32, free_one: f32| steady * (free_one / steady).powf(free.min(1.0));
         Self {
             off: between(self.off, self.free_off),
