@@ -134,3 +134,25 @@ impl Settings {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prices_fall_from_the_steady_ones_to_the_free_ones_and_no_further() {
+        let all = Settings::default();
+        assert_eq!(all.suited_to(0.0), all);
+        assert_eq!(all.suited_to(all.steady_to), all);
+        let prices = |wandering| {
+            let suited = all.suited_to(wandering);
+            [suited.off, suited.drift, suited.drift_square]
+        };
+        let (middle, free) = (prices(0.04), prices(all.free_from));
+        for ((steady, middle), free) in [all.off, all.drift, all.drift_square].iter().zip(middle).zip(free) {
+            assert!(*steady > middle && middle > free, "{steady} {middle} {free}");
+        }
+        assert_eq!(prices(9.0), free);
+        assert!((free[0] - all.free_off).abs() < 1e-3 && (free[1] - all.free_drift).abs() < 1e-3);
+    }
+}
