@@ -1,8 +1,10 @@
 //! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--repeat N] [--each]
-//! [setting=value ...]`.
+//! [--counted every2|every3|half|third] [setting=value ...]`.
 //!
 //! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
 //! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
+//! `--counted`: the truth is counted otherwise, by every second or third beat from the first bar on (every third only in bars of
+//! three), or in halves or thirds.
 
 #![allow(clippy::print_stdout, reason = "printing is what it is for")]
 
@@ -25,10 +27,41 @@ struct Truth {
     downbeats: Vec<f64>,
 }
 
+impl Truth {
+    /// The same, counted otherwise; `None` where nobody would count so.
+    fn counted(self, how: &str) -> Option<Self> {
+        let first =
+            self.beats.iter().position(|beat| self.downbeats.iter().any(|bar| (bar - beat).abs() < 0.01))?;
+        let every = |n: usize| self.beats[first..].iter().copied().step_by(n).collect();
+        let split = |n: usize| {
+            let between = |pair: &[f64]| {
+                let (from, to) = (pair[0], pair[1]);
+                (0..n).map(move |k| from + (to - from) * k as f64 / n as f64).collect::<Vec<f64>>()
+            };
+            self.beats.windows(2).flat_map(between).collect()
+        };
+        let threes = (self.beats.len() as f64 / self.downbeats.len() as f64 - 3.0).abs() < 0.3;
+        let beats: Vec<f64> = match how {
+            "every2" => every(2),
+            "every3" if threes => every(3),
+            "every3" => return None,
+            "half" => split(2),
+            "third" => split(3),
+            _ => return Some(self),
+        };
+        // Only what somebody could move to.
+        let mut lengths: Vec<f64> = beats.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        lengths.sort_by(f64::total_cmp);
+        let usual = *lengths.get(lengths.len() / 2)?;
+        (0.25..1.7).contains(&usual).then_some(Self { beats, downbeats: self.downbeats })
+    }
+}
+
 fn main() -> Result<(), Box<dyn Error>> {
     let mut words = std::env::args().skip(1);
     let set = PathBuf::from(words.next().ok_or("usage: score_grid SET_DIR [setting=value ...]")?);
     let (mut only, mut taps, mut repeat, mut each) = (String::new(), 0usize, 1usize, false);
+    let mut counted = String::new();
     let mut overrides = serde_json::Map::new();
     while let Some(word) = words.next() {
         match word.as_str() {
@@ -36,6 +69,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             "--taps" => taps = words.next().unwrap_or_default().parse()?,
             "--repeat" => repeat = words.next().unwrap_or_default().parse()?,
             "--each" => each = true,
+            "--counted" => counted = words.next().unwrap_or_default(),
             _ => {
                 let (name, value) = word.split_once('=').ok_or("settings are given as name=value")?;
                 overrides.insert(name.into(), serde_json::from_str(value)?);
@@ -57,6 +91,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             continue;
         };
         let truth: Truth = serde_json::from_str(&truth)?;
+        let Some(truth) = truth.counted(&counted) else { continue };
         let evidence = evidence(&set, &wav)?;
         let anchors: Vec<Anchor> =
             truth.beats.iter().take(taps).map(|&beat| Anchor::Tap { at: Seconds(beat - 0.03) }).collect();
