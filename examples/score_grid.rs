@@ -3,8 +3,8 @@
 //!
 //! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
 //! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
-//! `--counted`: the truth is counted otherwise, by every second or third beat from the first bar on (every third only in bars of
-//! three), or in halves or thirds.
+//! `--counted`: the truth is counted otherwise, by every second beat (in bars of two or four) or third (in bars of three) from the
+//! first bar on, or in halves or thirds.
 
 #![allow(clippy::print_stdout, reason = "printing is what it is for")]
 
@@ -40,11 +40,12 @@ impl Truth {
             };
             self.beats.windows(2).flat_map(between).collect()
         };
-        let threes = (self.beats.len() as f64 / self.downbeats.len() as f64 - 3.0).abs() < 0.3;
+        let per_bar = self.beats.len() as f64 / self.downbeats.len() as f64;
+        let bars_of = |n: f64| (per_bar - n).abs() < 0.3;
         let beats: Vec<f64> = match how {
-            "every2" => every(2),
-            "every3" if threes => every(3),
-            "every3" => return None,
+            "every2" if bars_of(2.0) || bars_of(4.0) => every(2),
+            "every3" if bars_of(3.0) => every(3),
+            "every2" | "every3" => return None,
             "half" => split(2),
             "third" => split(3),
             _ => return Some(self),

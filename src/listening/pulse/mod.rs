@@ -256,7 +256,7 @@ fn beats_without_wishes(
 /// The best path that obeys the pins, counted as the taps among them count what is heard without them.
 ///
 /// Where they count every second beat that is heard, nothing but a firm tempo tells those from the others; so the settings
-/// for steady music then hold, however freely it is played.
+/// for steady music then hold, however freely it is played. Where they count two or three to a beat, the heard beats stay.
 fn pinned(
     steady: &Settings,
     suited: &Settings,
@@ -266,16 +266,29 @@ fn pinned(
     remembered: &mut Remembered,
 ) -> Vec<Step> {
     // Beats given exactly say nothing of how beats are counted.
-    let counted = if pins.iter().all(|pin| pin.exact) {
-        Vec::new()
-    } else {
-        let heard = beats_without_wishes(suited, scores, &[], evidence, remembered);
-        tapped::counted(&heard, pins, scores.beat.len())
-    };
+    if pins.iter().all(|pin| pin.exact) {
+        return remembered
+            .path(suited, pins, None, |searched| search(suited, scores, pins, searched, |_| ()));
+    }
+    let heard = beats_without_wishes(suited, scores, &[], evidence, remembered);
+    let counted = tapped::counted(&heard, pins, scores.beat.len());
+    let divided = tapped::divided(&heard, pins);
     let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
-    remembered.path(settings, pins, None, |searched| {
-        search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
-    })
+    let path = remembered.path(settings, pins, None, |searched| {
+        search(settings, scores, pins, searched, |constraints| {
+            constraints.counted.clone_from(&counted);
+            for divided in &divided {
+                reread::loosen(divided.stretch.start, constraints);
+                reread::loosen(divided.stretch.end, constraints);
+                reread::keep_near(&divided.beats, &heard, divided.stretch.clone(), pins, constraints);
+            }
+        })
+    });
+    if path.len() >= FEWEST || divided.is_empty() {
+        return path;
+    }
+    // What was laid out and what was tapped contradict each other: then the taps are the better guide.
+    search(settings, scores, pins, &mut Searched::default(), |constraints| constraints.counted = counted)
 }
 
 /// The best path that reads on differently from where the teacher says so.

@@ -7,6 +7,7 @@ use super::constraints::Constraints;
 use super::pins::Pin;
 use super::search::{BINS_PER_OCTAVE, STEPS_PER_SECOND, bin_of, bins_near};
 use crate::grid::{Anchor, Level};
+use std::ops::Range;
 
 /// Beat lengths, in seconds, that are laid out.
 const QUICKEST: f64 = 0.24;
@@ -86,59 +87,77 @@ impl Rereading {
 
     /// Keeps the search near the beats that are asked for.
     pub(crate) fn constrain(&self, heard: &[f64], pins: &[Pin], constraints: &mut Constraints) {
-        let beats = self.laid_out(heard);
-        let steps = constraints.allowed.len();
-        let per_second = f64::from(STEPS_PER_SECOND);
-        let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
-        let Some(&last) = beats.last() else { return };
-        let free = |at: f64| pins.iter().any(|pin| (pin.at - at).abs() < PINNED);
-        let mut wanted = vec![false; steps];
-        let mut asked: Vec<std::ops::Range<usize>> = Vec::new();
-        for (n, &beat) in beats.iter().enumerate() {
-            let length = match (beats.get(n + 1), n.checked_sub(1)) {
-                (Some(next), _) => next - beat,
-                (None, Some(before)) => beat - beats[before],
-                (None, None) => 0.5,
-            };
-            let here = heard.partition_point(|&other| other < beat - 1e-6);
-            let was_heard = heard.get(here).is_some_and(|&other| other < beat + 1e-6);
-            let most = if was_heard { HEARD_ROOM } else { f64::INFINITY };
-            let room = (ROOM * length).min(most).max(1.5 / per_second);
-            let window = step(beat - room)..step(beat + room + 1.0 / per_second);
-            wanted[window.clone()].fill(true);
-            // Each of them is asked for: none is left out to be spared a change of tempo.
-            if !free(beat) {
-                asked.push(window.clone());
-                constraints.begin.end = constraints.begin.end.min(window.end + 1);
-                constraints.end_from = constraints.end_from.max(window.start);
-            }
-            let bins = |length: f64| bins_near(bin_of((length * per_second) as f32) as isize, TEMPO_ROOM);
-            // A beat is reached in the tempo before it and left in the one after.
-            let before = n.checked_sub(1).map_or(length, |before| beat - beats[before]);
-            let allowed = bins(length) | bins(before);
-            let around = step(beat - 0.5 * length)..step(beat + 0.5 * length);
-            for t in around.filter(|t| !free(*t as f64 / per_second)) {
-                constraints.bins[t] = allowed;
-            }
-        }
-        let mut done = 0;
-        for (t, earliest) in constraints.earliest.iter_mut().enumerate() {
-            while asked.get(done).is_some_and(|window| window.end <= t) {
-                done += 1;
-            }
-            if let Some(window) = done.checked_sub(1).and_then(|last| asked.get(last)) {
-                *earliest = (*earliest).max(window.start as u32);
-            }
-        }
-        constraints.told = true;
-        let beyond = step(last + 1.0);
-        for (t, (allowed, wanted)) in constraints.allowed.iter_mut().zip(&wanted).enumerate().take(beyond) {
-            if !free(t as f64 / per_second) {
-                *allowed &= wanted;
-            }
-        }
+        keep_near(&self.laid_out(heard), heard, 0.0..f64::INFINITY, pins, constraints);
         for &(from, _) in &self.wishes {
-            constraints.loose[step(from - 2.0)..step(from + 2.0)].fill(true);
+            loosen(from, constraints);
+        }
+    }
+}
+
+/// Lets any change of tempo be bought around an instant (seconds).
+pub(super) fn loosen(at: f64, constraints: &mut Constraints) {
+    let steps = constraints.loose.len();
+    let step = |at: f64| ((at * f64::from(STEPS_PER_SECOND)).max(0.0) as usize).min(steps);
+    constraints.loose[step(at - 2.0)..step(at + 2.0)].fill(true);
+}
+
+/// Keeps the search, over a stretch of time, near the `beats` that are laid out, and makes it take each of them; around pins
+/// the pins alone decide. `heard` are the beats that they were laid out from. All in seconds, ascending.
+pub(super) fn keep_near(
+    beats: &[f64],
+    heard: &[f64],
+    stretch: Range<f64>,
+    pins: &[Pin],
+    constraints: &mut Constraints,
+) {
+    let steps = constraints.allowed.len();
+    let per_second = f64::from(STEPS_PER_SECOND);
+    let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
+    let Some(&last) = beats.last() else { return };
+    let free = |at: f64| !stretch.contains(&at) || pins.iter().any(|pin| (pin.at - at).abs() < PINNED);
+    let mut wanted = vec![false; steps];
+    let mut asked: Vec<Range<usize>> = Vec::new();
+    for (n, &beat) in beats.iter().enumerate() {
+        let length = match (beats.get(n + 1), n.checked_sub(1)) {
+            (Some(next), _) => next - beat,
+            (None, Some(before)) => beat - beats[before],
+            (None, None) => 0.5,
+        };
+        let here = heard.partition_point(|&other| other < beat - 1e-6);
+        let was_heard = heard.get(here).is_some_and(|&other| other < beat + 1e-6);
+        let most = if was_heard { HEARD_ROOM } else { f64::INFINITY };
+        let room = (ROOM * length).min(most).max(1.5 / per_second);
+        let window = step(beat - room)..step(beat + room + 1.0 / per_second);
+        wanted[window.clone()].fill(true);
+        // Each of them is asked for: none is left out to be spared a change of tempo.
+        if !free(beat) {
+            asked.push(window.clone());
+            constraints.begin.end = constraints.begin.end.min(window.end + 1);
+            constraints.end_from = constraints.end_from.max(window.start);
+        }
+        let bins = |length: f64| bins_near(bin_of((length * per_second) as f32) as isize, TEMPO_ROOM);
+        // A beat is reached in the tempo before it and left in the one after.
+        let before = n.checked_sub(1).map_or(length, |before| beat - beats[before]);
+        let allowed = bins(length) | bins(before);
+        let around = step(beat - 0.5 * length)..step(beat + 0.5 * length);
+        for t in around.filter(|t| !free(*t as f64 / per_second)) {
+            constraints.bins[t] = allowed;
+        }
+    }
+    let mut done = 0;
+    for (t, earliest) in constraints.earliest.iter_mut().enumerate() {
+        while asked.get(done).is_some_and(|window| window.end <= t) {
+            done += 1;
+        }
+        if let Some(window) = done.checked_sub(1).and_then(|last| asked.get(last)) {
+            *earliest = (*earliest).max(window.start as u32);
+        }
+    }
+    constraints.told = true;
+    let beyond = step(last + 1.0);
+    for (t, (allowed, wanted)) in constraints.allowed.iter_mut().zip(&wanted).enumerate().take(beyond) {
+        if !free(t as f64 / per_second) {
+            *allowed &= wanted;
         }
     }
 }

@@ -1,10 +1,13 @@
 //! What taps say about the beats that were heard without them: she counts each of them, every second or third, or more.
 //!
 //! Taps at another level than the one that was heard mean that level for the whole piece. How the tempo changes on the way
-//! is what was heard without them; how the beats are counted is what she tapped.
+//! is what was heard without them; how the beats are counted is what she tapped. Where she counts two or three to a heard
+//! beat, the heard beats are hers and the others lie between; where she counts every second, nothing says for long
+//! which of the two it is, so those are searched for.
 
 use super::pins::{Pin, runs};
 use super::search::{STEPS_PER_SECOND, bin_of};
+use std::ops::Range;
 
 /// A run of taps says nothing unless it has so many gaps, of which this share are as many heard beats long as the others, give
 /// or take this share of it.
@@ -13,6 +16,8 @@ const AGREE: f64 = 0.75;
 const ROOM: f64 = 0.25;
 /// Heard beats from one tap to the next that there may be; of equals the last.
 const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
+/// Seconds of the shortest beat that is laid out.
+const QUICKEST: f64 = 0.26;
 /// Heard beats to either side over which their length is taken.
 const AROUND: f64 = 2.0;
 
@@ -62,6 +67,47 @@ pub(super) fn counted(heard: &[f64], pins: &[Pin], steps: usize) -> Vec<Option<i
         }
     }
     bins
+}
+
+/// Beats that taps divide others into.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Divided {
+    /// Over which seconds.
+    pub(super) stretch: Range<f64>,
+    /// In seconds, ascending.
+    pub(super) beats: Vec<f64>,
+}
+
+/// The beats that runs of taps count where each counts two or three to one that was heard: they lie between those, so
+/// there is no doubt which they are. A run holds until half way to the next, as long as anybody could follow.
+///
+/// `heard` are beats in seconds, ascending.
+pub(super) fn divided(heard: &[f64], pins: &[Pin]) -> Vec<Divided> {
+    if heard.len() < 4 {
+        return Vec::new();
+    }
+    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
+    let mut all = Vec::new();
+    for (n, count) in counts.iter().enumerate().filter(|(_, count)| count.each < 1.0) {
+        let before = n.checked_sub(1).map(|before| &counts[before]);
+        let from = before.map_or(0.0, |before| 0.5 * (before.until + count.from));
+        let until = counts.get(n + 1).map_or(f64::INFINITY, |next| 0.5 * (count.until + next.from));
+        let parts = (1.0 / count.each).round() as usize;
+        let part = |pair: &[f64], k: usize| pair[0] + (pair[1] - pair[0]) * k as f64 / parts as f64;
+        let short = |pair: &&[f64]| pair[1] - pair[0] < QUICKEST * parts as f64;
+        let too_quick_before =
+            heard.windows(2).filter(short).map(|pair| pair[1]).filter(|at| *at <= count.from);
+        let too_quick_after =
+            heard.windows(2).filter(short).map(|pair| pair[0]).filter(|at| *at >= count.until);
+        let stretch = too_quick_before.fold(from, f64::max)..too_quick_after.fold(until, f64::min);
+        let beats = heard
+            .windows(2)
+            .flat_map(|pair| (0..parts).map(|k| part(pair, k)).collect::<Vec<f64>>())
+            .filter(|beat| stretch.contains(beat))
+            .collect();
+        all.push(Divided { stretch, beats });
+    }
+    all
 }
 
 /// How long the heard beats are around an instant, seconds.
@@ -122,6 +168,23 @@ mod tests {
         let taps = [1.0, 2.0, 3.0, 4.0, 15.0, 15.25, 15.5, 15.75, 16.0];
         assert!((beat_at(&taps, 9.0).expect("half") - 1.0).abs() < 0.03);
         assert!((beat_at(&taps, 10.0).expect("double") - 0.25).abs() < 0.01);
+    }
+
+    #[test]
+    fn taps_between_heard_beats_divide_them_as_far_as_anybody_could_follow() {
+        let laid_out = |taps: &[f64]| {
+            let anchors: Vec<Anchor> =
+                taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+            divided(&heard(), &pins(&anchors, 3_000))
+        };
+        // Halves of .8 s can be followed, those of .5 s before the fortieth beat, at 21 s, cannot.
+        let [halves] = &laid_out(&[25.02, 25.38, 25.8, 26.23, 26.6])[..] else { panic!("one run") };
+        assert!((halves.stretch.start - 21.0).abs() < 1e-6 && halves.stretch.end.is_infinite());
+        assert!((halves.beats[0] - 21.0).abs() < 1e-6);
+        assert!(halves.beats.windows(2).all(|pair| (pair[1] - pair[0] - 0.4).abs() < 1e-6));
+        let [thirds] = &laid_out(&[25.0, 25.27, 25.53, 25.8, 26.07, 26.33])[..] else { panic!("one run") };
+        assert!(thirds.beats.windows(2).all(|pair| (pair[1] - pair[0] - 0.8 / 3.0).abs() < 1e-6));
+        assert!(laid_out(&[25.0, 25.8, 26.6, 27.4]).is_empty() && laid_out(&[2.0, 3.0, 4.0, 5.0]).is_empty());
     }
 
     #[test]
