@@ -274,21 +274,21 @@ fn pinned(
     let counted = tapped::counted(&heard, pins, scores.beat.len());
     let divided = tapped::divided(&heard, pins);
     let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
-    let path = remembered.path(settings, pins, None, |searched| {
-        search(settings, scores, pins, searched, |constraints| {
+    remembered.path(settings, pins, None, |searched| {
+        let path = search(settings, scores, pins, searched, |constraints| {
             constraints.counted.clone_from(&counted);
             for divided in &divided {
                 reread::loosen(divided.stretch.start, constraints);
                 reread::loosen(divided.stretch.end, constraints);
                 reread::keep_near(&divided.beats, &heard, divided.stretch.clone(), pins, constraints);
             }
-        })
-    });
-    if path.len() >= FEWEST || divided.is_empty() {
-        return path;
-    }
-    // What was laid out and what was tapped contradict each other: then the taps are the better guide.
-    search(settings, scores, pins, &mut Searched::default(), |constraints| constraints.counted = counted)
+        });
+        if path.len() >= FEWEST || divided.is_empty() {
+            return path;
+        }
+        // What was laid out and what was tapped contradict each other: then the taps are the better guide.
+        search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
+    })
 }
 
 /// The best path that reads on differently from where the teacher says so.

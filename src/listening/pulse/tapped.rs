@@ -30,6 +30,18 @@ struct Count {
     each: f64,
 }
 
+/// How the runs of taps count that can be told, with the seconds that each holds for: until half way to the next.
+/// None where too few beats (seconds, ascending) were heard.
+fn counts(heard: &[f64], pins: &[Pin]) -> Vec<(Range<f64>, Count)> {
+    if heard.len() < 4 {
+        return Vec::new();
+    }
+    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
+    let half_ways = counts.windows(2).map(|pair| 0.5 * (pair[0].until + pair[1].from));
+    let bounds: Vec<f64> = std::iter::once(0.0).chain(half_ways).chain([f64::INFINITY]).collect();
+    bounds.windows(2).map(|pair| pair[0]..pair[1]).zip(counts).collect()
+}
+
 impl Count {
     /// How a run counts, if it can be told.
     fn of(run: &[Pin], heard: &[f64]) -> Option<Self> {
@@ -49,18 +61,10 @@ impl Count {
 /// `heard` are beats in seconds, ascending.
 pub(super) fn counted(heard: &[f64], pins: &[Pin], steps: usize) -> Vec<Option<isize>> {
     let mut bins = vec![None; steps];
-    if heard.len() < 4 {
-        return bins;
-    }
-    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
     let per_second = f64::from(STEPS_PER_SECOND);
     let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
-    for (n, count) in counts.iter().enumerate() {
-        let from = n.checked_sub(1).map_or(0, |before| step(0.5 * (counts[before].until + count.from)));
-        let until = counts.get(n + 1).map_or(steps, |next| step(0.5 * (count.until + next.from)));
-        if count.each == 1.0 {
-            continue;
-        }
+    for (stretch, count) in counts(heard, pins).iter().filter(|(_, count)| count.each != 1.0) {
+        let (from, until) = (step(stretch.start), step(stretch.end));
         for (t, bin) in bins.iter_mut().enumerate().take(until).skip(from) {
             let length = count.each * length_at(heard, t as f64 / per_second);
             *bin = Some(bin_of((length * per_second) as f32) as isize);
@@ -83,31 +87,21 @@ pub(super) struct Divided {
 ///
 /// `heard` are beats in seconds, ascending.
 pub(super) fn divided(heard: &[f64], pins: &[Pin]) -> Vec<Divided> {
-    if heard.len() < 4 {
-        return Vec::new();
-    }
-    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
-    let mut all = Vec::new();
-    for (n, count) in counts.iter().enumerate().filter(|(_, count)| count.each < 1.0) {
-        let before = n.checked_sub(1).map(|before| &counts[before]);
-        let from = before.map_or(0.0, |before| 0.5 * (before.until + count.from));
-        let until = counts.get(n + 1).map_or(f64::INFINITY, |next| 0.5 * (count.until + next.from));
+    let divide = |(stretch, count): (Range<f64>, Count)| {
         let parts = (1.0 / count.each).round() as usize;
         let part = |pair: &[f64], k: usize| pair[0] + (pair[1] - pair[0]) * k as f64 / parts as f64;
-        let short = |pair: &&[f64]| pair[1] - pair[0] < QUICKEST * parts as f64;
-        let too_quick_before =
-            heard.windows(2).filter(short).map(|pair| pair[1]).filter(|at| *at <= count.from);
-        let too_quick_after =
-            heard.windows(2).filter(short).map(|pair| pair[0]).filter(|at| *at >= count.until);
-        let stretch = too_quick_before.fold(from, f64::max)..too_quick_after.fold(until, f64::min);
+        let too_quick = || heard.windows(2).filter(|pair| pair[1] - pair[0] < QUICKEST * parts as f64);
+        let before = too_quick().map(|pair| pair[1]).filter(|at| *at <= count.from);
+        let after = too_quick().map(|pair| pair[0]).filter(|at| *at >= count.until);
+        let stretch = before.fold(stretch.start, f64::max)..after.fold(stretch.end, f64::min);
         let beats = heard
             .windows(2)
             .flat_map(|pair| (0..parts).map(|k| part(pair, k)).collect::<Vec<f64>>())
             .filter(|beat| stretch.contains(beat))
             .collect();
-        all.push(Divided { stretch, beats });
-    }
-    all
+        Divided { stretch, beats }
+    };
+    counts(heard, pins).into_iter().filter(|(_, count)| count.each < 1.0).map(divide).collect()
 }
 
 /// How long the heard beats are around an instant, seconds.
