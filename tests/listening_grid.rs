@@ -176,6 +176,11 @@ fn piece(rate: u32) -> (Vec<f32>, Vec<f64>) {
 
 /// The same with its beats at other times.
 fn played(rate: u32, times: &[f64]) -> Vec<f32> {
+    played_in(rate, times, |i| (i / 4, i % 4))
+}
+
+/// The same with its beats in other bars: `place` tells the bar of a beat and where in it the beat is.
+fn played_in(rate: u32, times: &[f64], place: impl Fn(usize) -> (usize, usize)) -> Vec<f32> {
     let length = times[times.len() - 1] + 1.5;
     let mut out = vec![0.0f32; (length * f64::from(rate)) as usize];
     let mut note = |at: f64, hz: f64, level: f64, seconds: f64| {
@@ -192,12 +197,13 @@ fn played(rate: u32, times: &[f64]) -> Vec<f32> {
     };
     let chords = [[130.8, 329.6, 392.0], [174.6, 349.2, 440.0], [196.0, 392.0, 493.9], [130.8, 329.6, 523.3]];
     for i in 0..times.len() {
-        let chord = chords[(i / 4) % 4];
+        let (bar, place) = place(i);
+        let chord = chords[bar % 4];
         let next = times.get(i + 1).copied().unwrap_or(times[i] + 0.6);
-        if i % 4 == 0 {
+        if place == 0 {
             note(times[i], chord[0], 0.3, 1.2);
         }
-        note(times[i], chord[1 + i % 2], if i % 4 == 0 { 0.25 } else { 0.16 }, 0.5);
+        note(times[i], chord[1 + place % 2], if place == 0 { 0.25 } else { 0.16 }, 0.5);
         note(0.5 * (times[i] + next), chord[2] * 1.5, 0.08, 0.3);
     }
     out
@@ -297,6 +303,33 @@ fn eight_taps_at_another_level_count_all_of_a_growing_piece() {
         let heard = decode(&evidence(&clicks(&times, 4)), &taps);
         assert!(f_measure(&counted, &beats(&heard), 0.05) > 0.95, "{by}: {:?}", beats(&heard));
     }
+}
+
+#[test]
+fn taps_on_every_second_beat_stay_on_the_bar_after_one_beat_too_many() {
+    // The eighth bar has a beat more, the fourteenth one less.
+    let lengths: Vec<usize> =
+        (0..22).map(|bar| [4, 5, 3][usize::from(bar == 7) + 2 * usize::from(bar == 13)]).collect();
+    let places: Vec<(usize, usize)> = lengths
+        .iter()
+        .enumerate()
+        .flat_map(|(bar, &length)| (0..length).map(move |beat| (bar, beat)))
+        .collect();
+    let times = signals::beat_times(0.6, places.len(), |_| 112.0);
+    let evidence = evidence(&played_in(RATE, &times, |i| places[i]));
+    let counted: Vec<f64> =
+        times.iter().zip(&places).filter(|(_, place)| [0, 2].contains(&place.1)).map(|(at, _)| *at).collect();
+    let taps: Vec<Anchor> = counted[..8].iter().map(|at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+    let heard = beats(&decode(&evidence, &taps));
+    assert!(f_measure(&counted, &heard, 0.07) >= 0.95, "{heard:?}");
+    // A beat that is put elsewhere since is there, and the others where they were.
+    let nudged = counted[20] + 0.05;
+    let mut anchors = taps;
+    anchors.push(Anchor::Beat { at: Seconds(nudged) });
+    let again = beats(&decode(&evidence, &anchors));
+    assert!(again.contains(&nudged), "{again:?}");
+    let moved = heard.iter().filter(|beat| !again.contains(beat)).count();
+    assert!(moved == 1 && again.len() == heard.len(), "{moved} moved: {again:?}");
 }
 
 #[test]

@@ -9,6 +9,7 @@ mod constraints;
 mod freedom;
 mod given;
 mod leaving;
+mod picked;
 mod pins;
 mod place;
 mod prices;
@@ -161,7 +162,7 @@ fn decode_scores(
     }
     let suited = &suited(settings, scores, evidence, remembered);
     let path = match Rereading::new(anchors) {
-        Some(reading) => reread(&reading, suited, scores, &pins, evidence, remembered),
+        Some(reading) => reread(&reading, settings, suited, scores, &pins, evidence, remembered),
         None => pinned(settings, suited, scores, &pins, evidence, remembered),
     };
     let placed = place::placed(evidence, &path, &pins);
@@ -234,29 +235,34 @@ fn suited(
     remembered: &mut Remembered,
 ) -> Settings {
     let wandering = remembered.wandering.unwrap_or_else(|| {
-        freedom::wandering(&beats_without_wishes(settings, scores, &[], evidence, remembered))
+        freedom::wandering(&seconds(&without_wishes(settings, scores, &[], evidence, remembered)))
     });
     remembered.wandering = Some(wandering);
     settings.suited_to(wandering)
 }
 
-/// The beats that are found with these pins and nothing else said, in seconds.
-fn beats_without_wishes(
+/// The beats that are found with these pins and nothing else said.
+fn without_wishes(
     settings: &Settings,
     scores: &Scores,
     pins: &[Pin],
     evidence: &Evidence,
     remembered: &mut Remembered,
-) -> Vec<f64> {
+) -> Vec<(Step, Seconds)> {
     let path =
         remembered.path(settings, pins, None, |searched| search(settings, scores, pins, searched, |_| ()));
-    place::placed(evidence, &path, pins).iter().map(|(_, at)| at.0).collect()
+    place::placed(evidence, &path, pins)
+}
+
+fn seconds(beats: &[(Step, Seconds)]) -> Vec<f64> {
+    beats.iter().map(|(_, at)| at.0).collect()
 }
 
 /// The best path that obeys the pins, counted as the taps among them count what is heard without them.
 ///
-/// Where they count every second beat that is heard, nothing but a firm tempo tells those from the others; so the settings
-/// for steady music then hold, however freely it is played. Where they count two or three to a beat, the heard beats stay.
+/// Where they count every second or third beat that is heard, those are picked from the heard ones. Where that cannot be, or
+/// not throughout, nothing but a firm tempo tells them from the others; so the settings for steady music then hold, however
+/// freely it is played. Where they count two or three to a beat, the heard beats stay.
 fn pinned(
     steady: &Settings,
     suited: &Settings,
@@ -270,7 +276,13 @@ fn pinned(
         return remembered
             .path(suited, pins, None, |searched| search(suited, scores, pins, searched, |_| ()));
     }
-    let heard = beats_without_wishes(suited, scores, &[], evidence, remembered);
+    let beats = without_wishes(suited, scores, &[], evidence, remembered);
+    let heard = seconds(&beats);
+    let picked =
+        tapped::every(&heard, pins).and_then(|every| picked::picked(evidence, &beats, every, pins, suited));
+    if let Some(path) = picked {
+        return path;
+    }
     let counted = tapped::counted(&heard, pins, scores.beat.len());
     let divided = tapped::divided(&heard, pins);
     let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
@@ -291,24 +303,23 @@ fn pinned(
     })
 }
 
-/// The best path that reads on differently from where the teacher says so.
+/// The best path that reads on differently from where the teacher says so: what she says refers to what her taps and beats
+/// before it have left.
 fn reread(
     reading: &Rereading,
-    settings: &Settings,
+    steady: &Settings,
+    suited: &Settings,
     scores: &Scores,
     pins: &[Pin],
     evidence: &Evidence,
     remembered: &mut Remembered,
 ) -> Vec<Step> {
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
-    let heard = beats_without_wishes(settings, scores, &before, evidence, remembered);
-    let path = remembered.path(settings, pins, Some(reading), |searched| {
-        search(settings, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
+    let path = pinned(steady, suited, scores, &before, evidence, remembered);
+    let heard = seconds(&place::placed(evidence, &path, &before));
+    let path = remembered.path(suited, pins, Some(reading), |searched| {
+        search(suited, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
     });
     // Wishes that contradict one another leave no path: then the beats as heard are the better answer.
-    if path.len() >= FEWEST {
-        path
-    } else {
-        remembered.path(settings, pins, None, |searched| search(settings, scores, pins, searched, |_| ()))
-    }
+    if path.len() >= FEWEST { path } else { pinned(steady, suited, scores, pins, evidence, remembered) }
 }

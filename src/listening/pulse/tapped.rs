@@ -2,8 +2,7 @@
 //!
 //! Taps at another level than the one that was heard mean that level for the whole piece. How the tempo changes on the way
 //! is what was heard without them; how the beats are counted is what she tapped. Where she counts two or three to a heard
-//! beat, the heard beats are hers and the others lie between; where she counts every second, nothing says for long
-//! which of the two it is, so those are searched for.
+//! beat, the heard beats are hers and the others lie between; where she counts every second, hers are among the heard ones.
 
 use super::pins::{Pin, runs};
 use super::search::{STEPS_PER_SECOND, bin_of};
@@ -40,6 +39,15 @@ fn counts(heard: &[f64], pins: &[Pin]) -> Vec<(Range<f64>, Count)> {
     let half_ways = counts.windows(2).map(|pair| 0.5 * (pair[0].until + pair[1].from));
     let bounds: Vec<f64> = std::iter::once(0.0).chain(half_ways).chain([f64::INFINITY]).collect();
     bounds.windows(2).map(|pair| pair[0]..pair[1]).zip(counts).collect()
+}
+
+/// 2 or 3 where every run of taps that says anything counts every second, or every third, of the beats that were `heard`
+/// (seconds, ascending).
+pub(super) fn every(heard: &[f64], pins: &[Pin]) -> Option<u8> {
+    let counts = counts(heard, pins);
+    let (_, first) = counts.first()?;
+    let same = counts.iter().all(|(_, count)| count.each == first.each);
+    (same && first.each > 1.0).then_some(first.each as u8)
 }
 
 impl Count {
