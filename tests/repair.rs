@@ -239,7 +239,7 @@ fn two_taps_fix_the_level_and_a_run_of_taps_is_one_step() {
         assert!((1.9..2.1).contains(&ratio), "{ratio} at {at}");
     }
     work.tap(&taps[2..]);
-    let told = format!("tapped {} times: 1 beat moved", taps.len());
+    let told = format!("tapped {} times: {} are gone", taps.len(), beats.len() / 2);
     assert!(work.notice().starts_with(&told), "what the run has changed: {}", work.notice());
     assert_eq!(work.dance.anchors.len(), start.anchors.len() + taps.len());
     // The cues are still on their music.
