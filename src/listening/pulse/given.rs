@@ -2,7 +2,7 @@
 
 use super::pins::{self, Pin};
 use super::place::instant;
-use super::reread::Rereading;
+use super::reread::{Rereading, alternate};
 use super::scores::Scores;
 use super::search::STEPS_PER_SECOND;
 use super::{HeardGrid, Settings, verdict};
@@ -71,7 +71,8 @@ impl<'a> Given<'a> {
         let mut beats: Vec<f64> = self.grid.beats().iter().map(|beat| beat.0).collect();
         put(&mut beats, &pins, evidence);
         if let Some(reading) = Rereading::new(self.later) {
-            beats = reading.laid_out(&beats);
+            // Whoever made the file counted these, so what is heard of bars has no say in them.
+            beats = reading.laid_out(&beats, alternate);
             put(&mut beats, &pins, evidence);
         }
         let mut out: Vec<Seconds> = Vec::with_capacity(beats.len());

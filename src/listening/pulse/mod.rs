@@ -317,8 +317,15 @@ fn reread(
     let before: Vec<Pin> = pins.iter().filter(|pin| pin.at < reading.from()).cloned().collect();
     let path = pinned(steady, suited, scores, &before, evidence, remembered);
     let heard = seconds(&place::placed(evidence, &path, &before));
+    let every_second = |beats: &[f64]| -> Vec<f64> {
+        let all: Vec<Seconds> = beats.iter().copied().map(Seconds).collect();
+        let counted = picked::every(evidence, &all, 2, &all[..1.min(all.len())], suited);
+        counted.into_iter().map(|beat| beats[beat]).collect()
+    };
     let path = remembered.path(suited, pins, Some(reading), |searched| {
-        search(suited, scores, pins, searched, |constraints| reading.constrain(&heard, pins, constraints))
+        search(suited, scores, pins, searched, |constraints| {
+            reading.constrain(&heard, every_second, pins, constraints);
+        })
     });
     // Wishes that contradict one another leave no path: then the beats as heard are the better answer.
     if path.len() >= FEWEST { path } else { pinned(steady, suited, scores, pins, evidence, remembered) }

@@ -13,6 +13,10 @@ use crate::units::Seconds;
 
 /// A pin moves the picked beat that is nearest to it if that is no farther than this share of the beat.
 const ROOM: f64 = 0.3;
+/// What is tapped lies at one place between strong beats if this share of it does.
+const MOST: f64 = 0.75;
+/// Counting that slips within so many counts of the last tap.
+const SOON: usize = 4;
 
 /// Every `each`th of the beats that were `heard`, as a path that has a beat at every pin; `None` where there is none.
 pub(super) fn picked(
@@ -26,11 +30,8 @@ pub(super) fn picked(
         return None;
     }
     let beats: Vec<Seconds> = heard.iter().map(|(_, at)| *at).collect();
-    let ternary: Vec<bool> = heard.iter().map(|(step, _)| step.ternary).collect();
-    let metre = Anchor::Metre { from: *beats.first()?, beats: each };
-    let ones = pins.iter().map(|pin| Anchor::CountOne { at: Seconds(pin.at) });
-    let asked: Vec<Anchor> = std::iter::once(metre).chain(ones).collect();
-    let (counted, _) = bars::find(evidence, &beats, &ternary, &asked, settings);
+    let tapped: Vec<Seconds> = pins.iter().map(|pin| Seconds(pin.at)).collect();
+    let counted = every(evidence, &beats, each, &tapped, settings);
     let mut at: Vec<usize> = counted.iter().map(|&beat| heard[beat].0.at).collect();
     for pin in pins {
         let step = pin.at * f64::from(STEPS_PER_SECOND);
@@ -48,6 +49,51 @@ pub(super) fn picked(
         Some(Step { at: at[n], bin, ternary: each == 3 })
     };
     (0..at.len()).map(step).collect()
+}
+
+/// Which of some `beats` to count, `each` being from one to the next, if those nearest to `tapped` are counted.
+///
+/// What is heard of bars tells where counting slips. Whether she counts the strong beats or others is hers to say: bars that
+/// would have her slip as soon as she stops tapping are not the ones she means.
+pub(super) fn every(
+    evidence: &Evidence,
+    beats: &[Seconds],
+    each: u8,
+    tapped: &[Seconds],
+    settings: &Settings,
+) -> Vec<usize> {
+    let bars = |ones: &[Seconds]| {
+        let metre = beats.first().map(|&from| Anchor::Metre { from, beats: each });
+        let ones = ones.iter().map(|&at| Anchor::CountOne { at });
+        let asked: Vec<Anchor> = metre.into_iter().chain(ones).collect();
+        // Bars of two or three have no inside whose division would matter.
+        bars::find(evidence, beats, &vec![false; beats.len()], &asked, settings).0
+    };
+    let each = usize::from(each);
+    let counted = bars(tapped);
+    let last = tapped.last().and_then(|at| bars::nearest(beats, *at)).unwrap_or(0);
+    let slips = counted
+        .windows(2)
+        .any(|pair| pair[1] - pair[0] != each && pair[1] > last && pair[0] <= last + SOON * each);
+    let between = slips.then(|| at_one_place(&bars(&[]), beats, each, tapped)).flatten();
+    between.unwrap_or(counted)
+}
+
+/// The beats at the place after `strong` ones at which most of what is `tapped` lies; `None` if it lies all over.
+fn at_one_place(strong: &[usize], beats: &[Seconds], each: usize, tapped: &[Seconds]) -> Option<Vec<usize>> {
+    let first = *strong.first()?;
+    let place_of = |at: &Seconds| {
+        let beat = bars::nearest(beats, *at)?;
+        let before = strong[..strong.partition_point(|strong| *strong <= beat)].last();
+        Some(before.map_or(each + beat - first % each, |before| beat - before) % each)
+    };
+    let places: Vec<usize> = tapped.iter().filter_map(place_of).collect();
+    let so_many = |place: &usize| places.iter().filter(|other| *other == place).count();
+    let place =
+        (0..each).max_by_key(so_many).filter(|it| so_many(it) as f64 >= MOST * places.len() as f64)?;
+    let ahead = (first + place).checked_sub(each);
+    let after = strong.iter().map(|strong| strong + place).filter(|beat| *beat < beats.len());
+    Some(ahead.into_iter().chain(after).collect())
 }
 
 /// From beat `n` to the next, the last from the one before; `None` where that is not later.

@@ -56,8 +56,9 @@ impl Rereading {
         self.wishes.first().map_or(f64::INFINITY, |wish| wish.0)
     }
 
-    /// The beats that are asked for, from those heard without the wishes (seconds, ascending).
-    pub(super) fn laid_out(&self, heard: &[f64]) -> Vec<f64> {
+    /// The beats that are asked for, from those heard without the wishes (seconds, ascending). `every_second` picks those that
+    /// count, the first among them, where every second does.
+    pub(super) fn laid_out(&self, heard: &[f64], every_second: impl Fn(&[f64]) -> Vec<f64>) -> Vec<f64> {
         let mut beats = heard.to_vec();
         for &(from, reading) in &self.wishes {
             // A wish at a beat means that beat, even if it is a little late.
@@ -71,7 +72,7 @@ impl Rereading {
                     next.extend(after.iter().copied().chain(middles));
                     next.sort_by(f64::total_cmp);
                 }
-                Reading::Half => next.extend(after.iter().copied().step_by(2)),
+                Reading::Half => next.extend(every_second(after)),
                 Reading::OffBeat => next.extend(middles),
             }
             // Counts that nobody could move to are not laid out.
@@ -86,12 +87,23 @@ impl Rereading {
     }
 
     /// Keeps the search near the beats that are asked for.
-    pub(crate) fn constrain(&self, heard: &[f64], pins: &[Pin], constraints: &mut Constraints) {
-        keep_near(&self.laid_out(heard), heard, 0.0..f64::INFINITY, pins, constraints);
+    pub(crate) fn constrain(
+        &self,
+        heard: &[f64],
+        every_second: impl Fn(&[f64]) -> Vec<f64>,
+        pins: &[Pin],
+        constraints: &mut Constraints,
+    ) {
+        keep_near(&self.laid_out(heard, every_second), heard, 0.0..f64::INFINITY, pins, constraints);
         for &(from, _) in &self.wishes {
             loosen(from, constraints);
         }
     }
+}
+
+/// The first of some beats and every second after it, whatever the music says.
+pub(super) fn alternate(beats: &[f64]) -> Vec<f64> {
+    beats.iter().copied().step_by(2).collect()
 }
 
 /// Lets any change of tempo be bought around an instant (seconds).
@@ -169,7 +181,7 @@ mod tests {
 
     fn laid_out(anchors: &[Anchor]) -> Vec<f64> {
         let heard: Vec<f64> = (0..6).map(|n| 0.6 * f64::from(n)).collect();
-        Rereading::new(anchors).expect("something is asked").laid_out(&heard)
+        Rereading::new(anchors).expect("something is asked").laid_out(&heard, alternate)
     }
 
     /// Times in beats of 0.6 s.
@@ -202,6 +214,6 @@ mod tests {
     fn counts_that_nobody_could_move_to_are_not_laid_out() {
         let heard: Vec<f64> = (0..6).map(f64::from).collect();
         let half = Anchor::Level { from: Seconds(0.0), level: Level::Half };
-        assert_eq!(Rereading::new(&[half]).expect("asked").laid_out(&heard), heard);
+        assert_eq!(Rereading::new(&[half]).expect("asked").laid_out(&heard, alternate), heard);
     }
 }
