@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
-"""Make performances with their truth: generate.py SCORES.jsonl SEED COUNT TRUTH.jsonl [--held-out]  (jobs go to standard output)
+"""Make performances with their truth: generate.py SCORES.jsonl SEED COUNT TRUTH.jsonl [--held-out] [--free SHARE]  (jobs go to standard output)
 
 One in forty has no beat at all (notes at random, a drone, noise) so that the network learns to hear none.
+A share of the examples is free: composed and played as whoever plays alone may do it (`freer.py`, `freely.py`). The others are the same
+whatever the share is, because which are free is drawn apart from everything else.
 With --held-out only scores that training never sees are played; without it only the others.
 """
 import argparse
@@ -11,6 +13,7 @@ import zlib
 
 import numpy as np
 
+from freer import broken
 from performance import SECONDS, play, surroundings
 from pieces import from_score, invented
 
@@ -46,6 +49,7 @@ def main():
     options.add_argument("count", type=int)
     options.add_argument("truth")
     options.add_argument("--held-out", action="store_true")
+    options.add_argument("--free", type=float, default=0.5, help="share of free examples")
     options = options.parse_args()
     scores = [json.loads(line) for line in open(options.scores)]
     scores = [s for s in scores if held_out(s["source"]) == options.held_out]
@@ -60,12 +64,15 @@ def main():
         made = 0
         for k in range(options.count * 3):
             rng = np.random.default_rng([options.seed, k])
+            free = bool(np.random.default_rng([options.seed, k, 1]).random() < options.free)
             u = rng.random()
             if u < 0.025:
                 job, answer = beatless(rng)
             else:
-                piece = from_score(rng, groups[names[rng.choice(len(names), p=weight)]]) if u < 0.55 else invented(rng)
-                result = piece and play(rng, piece)
+                piece = from_score(rng, groups[names[rng.choice(len(names), p=weight)]], free) if u < 0.55 else invented(rng, free)
+                if piece and free:
+                    piece = broken(rng, piece)
+                result = piece and play(rng, piece, free)
                 if result is None:
                     continue
                 job, answer = result

@@ -1,6 +1,7 @@
 """How a piece is played: tempo, loudness, touch, instruments, a room and a worn disc. Beats become seconds here."""
 import numpy as np
 
+import freely
 from pieces import Piece
 
 SECONDS = 72.0          # length aimed at
@@ -171,12 +172,12 @@ def scoring(rng, piece):
     return out, family
 
 
-def play(rng, piece: Piece):
+def play(rng, piece: Piece, free=False):
     """(job for the renderer, truth) of one performance; None when the piece is too short to play."""
-    scored, family = scoring(rng, piece)
+    scored, family = free and freely.scoring(rng, piece) or scoring(rng, piece)
     kinds = ["steady", "surge", "arcs", "steps", "rubato"]
     weights = [0.25, 0.22, 0.08, 0.2, 0.25] if family != "piano" else [0.18, 0.12, 0.06, 0.12, 0.52]
-    kind = kinds[rng.choice(5, p=weights)]
+    kind = "free" if free else kinds[rng.choice(5, p=weights)]
     # Start anywhere: often at the beginning, else at a bar.
     inner = [b for b in piece.bars if b < piece.end - 70]
     entry = 0.0 if rng.random() < 0.5 or not inner else float(inner[rng.integers(len(inner))])
@@ -184,21 +185,26 @@ def play(rng, piece: Piece):
     count = int(piece.end - first)
     if count < 24:
         return None
-    bpm, extra = tempo_curve(rng, piece, count, kind, first)
+    silence = bend = np.zeros(count)
+    if free:
+        base = freely.base_tempo(rng, piece, onsets_per_beat(piece))
+        bpm, extra, silence, bend = freely.tempo(rng, piece, count, first, base)
+    else:
+        bpm, extra = tempo_curve(rng, piece, count, kind, first)
     spans = 60 / bpm + extra
     start = float(rng.uniform(0.05, 1.5)) if rng.random() < 0.8 else float(rng.uniform(1.5, 4.0))
     beat_times = start + np.concatenate([[0], np.cumsum(spans[:-1])])
     played = min(int(np.searchsorted(beat_times, SECONDS - 1)), count - 1)
     if played < 20:
         return None
-    grid = np.arange(count)
+    grid, moments = freely.moments(beat_times, spans, silence, bend) if free else (np.arange(count), beat_times)
 
     def at(beat):
-        return np.interp(beat - first, grid, beat_times)
+        return np.interp(beat - first, grid, moments)
 
     bars = np.array([b - first for b in piece.bars])
     level = loudness_curve(rng, bpm[:played + 1], played + 1, kind, bars)
-    accents = _accents(rng, piece)
+    accents = _accents(rng, piece, free)
     swing = float(rng.uniform(0.54, 0.68)) if piece.division == 2 and rng.random() < 0.06 else 0.0
     velocity = float(rng.uniform(70, 112))
     scatter = float(rng.choice([0.002, 0.006, 0.010, 0.016]))
@@ -208,6 +214,7 @@ def play(rng, piece: Piece):
     pedal = family == "piano" and rng.random() < 0.5
     pedal_span = float(rng.choice([1, 2, piece.per_bar]))
     bar_set = set(np.round(np.array(piece.bars) * 48).astype(int))
+    player = freely.Player(rng, family, scored, first, played, float(spans[:played].min())) if free else None
     swells = []
     doubled = None                                          # where it is loud, more players join in
     if family in ("split", "orchestra", "strings", "brass") and np.ptp(level) > 8 and rng.random() < 0.5:
@@ -229,13 +236,18 @@ def play(rng, piece: Piece):
         if swing:
             fraction = onset % 1
             onset = np.where(np.abs(fraction - 0.5) < 0.02, onset - fraction + swing, onset)
-        begin = at(onset) + rng.normal(0, scatter, len(onset)) + lag - (lead if role == "melody" else 0)
+        if player:
+            begin = at(onset) + player.offsets(role, index, np.round((arr[:, 0] - first) * 48).astype(int))
+        else:
+            begin = at(onset) + rng.normal(0, scatter, len(onset)) + lag - (lead if role == "melody" else 0)
         release = onset + length
         if pedal:
             release = np.maximum(release, np.ceil((onset + 1e-3) / pedal_span) * pedal_span)
+        if free:                                            # the hand is up before the next beat, and before a breath
+            release = np.maximum(onset + 0.5 * length, release - 1 + freely.BREATH_AT)
         finish = begin + np.maximum(0.04, (at(release) - at(onset)) * (1.0 if pedal else touch))
         same = np.concatenate([[False], np.abs(np.diff(arr[:, 0])) < 1e-6])
-        if roll:
+        if roll and not player:
             order = np.zeros(len(onset))
             for k in np.flatnonzero(same):
                 order[k] = order[k - 1] + 1
@@ -245,6 +257,8 @@ def play(rng, piece: Piece):
         key = np.round(arr[:, 0] * 48).astype(int)
         accent = np.array([accents(k, k in bar_set) for k in key])
         contour = (pitch - pitch.mean()) * float(rng.choice([0, 0.2, 0.5]))
+        if player:
+            balance *= player.shade(role, index)
         vel = (velocity * balance + contour) * 10 ** (gain / 40) * (1 + accent / 100) + rng.normal(0, rng.uniform(1, 9), len(onset))
         vel = np.clip(vel, 7, 126).astype(int)
         keep = (pitch > 22) & (pitch < 106)
@@ -267,7 +281,8 @@ def play(rng, piece: Piece):
             swells += [(float(beat_times[k]), channel, 11, int(np.clip(127 * 10 ** (level[k] / 60), 30, 127))) for k in range(0, played)]
         if program in STRINGS + WINDS + SAXES and rng.random() < 0.3:
             swells.append((0.0, channel, 1, int(rng.integers(10, 70))))
-    if family not in ("piano",) and rng.random() < 0.3 or rng.random() < 0.04:
+    alone = free and player.alone
+    if not alone and (family not in ("piano",) and rng.random() < 0.3 or rng.random() < 0.04):
         notes += drums(rng, piece, first, played, at, level)
     if len(notes) < 30:
         return None
@@ -277,15 +292,20 @@ def play(rng, piece: Piece):
     length = float(min(beat_times[min(played, count - 1)] + 1.2, SECONDS + 1.5))
     truth = dict(beats=[round(float(b), 4) for b in beats], downs=[round(d, 4) for d in downs], halves=[round(h, 4) for h in half],
                  division=piece.division, per_bar=piece.per_bar, bpm=[round(float(b), 1) for b in bpm[:played]], kind=kind, family=family, heard=length)
+    if free:
+        truth["free"] = True
     # Notes that would sound past the end stop there.
     notes = sorted((round(b, 4), round(min(f, length), 4), p, v, c) for b, f, p, v, c in notes if b < length - 0.02)
     return dict(notes=notes, programs=programs, controls=sorted(swells), seconds=length, **surroundings(rng)), truth
 
 
-def _accents(rng, piece):
+def _accents(rng, piece, free=False):
     """Percent of velocity added at a place in the bar, given in 48ths of a beat."""
     down, beat, off = float(rng.choice([0, 4, 10, 22])), float(rng.choice([0, 0, 3, 8])), float(rng.choice([0, 0, 0, 8, -8]))
     random_share = float(rng.choice([0, 0, 0.03]))
+    if free and rng.random() < 0.2:                        # accents that go their own way
+        every, strength = int(rng.choice([16, 18, 30, 32, 36, 64, 72, 96])), float(rng.choice([10, 20, 35]))
+        return lambda key, is_bar: strength if key % every == 0 else 0.0
 
     def accent(key, is_bar):
         if random_share and rng.random() < random_share:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+import freer
+
 SCALES = {"major": [0, 2, 4, 5, 7, 9, 11], "minor": [0, 2, 3, 5, 7, 8, 11], "dorian": [0, 2, 3, 5, 7, 9, 10], "mixolydian": [0, 2, 4, 5, 7, 9, 10]}
 # Chord roots as scale degrees, one a bar: common-practice successions.
 PROGRESSIONS = [[0, 3, 4, 0], [0, 0, 4, 4], [0, 4, 0, 4], [0, 5, 3, 4], [0, 3, 0, 4], [0, 1, 4, 0], [5, 3, 0, 4], [0, 4, 5, 3], [0, 0, 3, 4],
@@ -71,7 +73,7 @@ def whole_bars(starts, per_bar):
     return whole
 
 
-def from_score(rng, scores):
+def from_score(rng, scores, free=False):
     """A piece from a score with one time signature throughout; short tunes are repeated, sometimes given an accompaniment.
 
     None when none of them has one that this recipe knows.
@@ -109,18 +111,18 @@ def from_score(rng, scores):
         if len(voices) == 1:
             voices = [("melody", voices[0])]
             if rng.random() < 0.65:
-                voices += accompany(rng, voices[0][1], bars, per_bar, division, sections)
+                voices += accompany(rng, voices[0][1], bars, per_bar, division, sections, free)
         elif rng.random() < 0.12:                       # one line alone
             voices = [("melody", voices[0])]
         else:
             voices = [("part", v) for v in voices]
             if rng.random() < 0.1:
-                voices += accompany(rng, voices[0][1], bars, per_bar, division, sections)[-1:]
+                voices += accompany(rng, voices[0][1], bars, per_bar, division, sections, free)[-1:]
         return Piece(voices, bars, per_bar, division, end, sections)
     return None
 
 
-def accompany(rng, melody, bars, per_bar, division, sections):
+def accompany(rng, melody, bars, per_bar, division, sections, free=False):
     """Bass and chords that fit the tune, bar by bar."""
     weight = np.zeros(12)
     for _, length, pitch in melody:
@@ -133,20 +135,22 @@ def accompany(rng, melody, bars, per_bar, division, sections):
         by_bar[k, pitch % 12] += length
     bias = (0.3, 0.1, 0.2, 0.05, 0.0)
     chords = [max(triads, key=lambda t: by_bar[k, t].sum() + bias[triads.index(t)]) for k in range(len(bars))]
-    return textures(rng, bars, per_bar, division, chords, sections)
+    return textures(rng, bars, per_bar, division, chords, sections, free)
 
 
-def textures(rng, bars, per_bar, division, chords, sections):
+def textures(rng, bars, per_bar, division, chords, sections, free=False, sparse=False):
     """A bass voice and a chord voice; the texture changes at some sections."""
     low, middle = [], []
     bass_at = 36 + int(rng.integers(0, 10))
     chord_at = 52 + int(rng.integers(0, 10))
     names = ["oompah", "oompah", "alberti", "walking", "block", "beats", "tremolo", "arpeggio", "held", "offbeat", "drone", "stride", "octaves", "repeated"]
+    if free:
+        names = freer.SPARSE_TEXTURES if sparse else names + 2 * freer.TEXTURES
     texture, density = names[rng.integers(len(names))], float(rng.uniform(0.5, 1))
     boundaries = set(round(s, 3) for s in sections)
     sub = [k / division for k in range(division)]
     for bar, chord in zip(bars, chords):
-        if round(bar, 3) in boundaries and rng.random() < 0.4:
+        if round(bar, 3) in boundaries and rng.random() < (0.6 if free else 0.4):
             texture = names[rng.integers(len(names))]
         bass = bass_at + (chord[0] - bass_at) % 12
         fifth = bass + 7 if rng.random() < 0.7 else bass - 5
@@ -156,7 +160,9 @@ def textures(rng, bars, per_bar, division, chords, sections):
         def chord_on(at, length):
             mid_notes.extend((bar + at, length, p) for p in notes)
 
-        if texture in ("oompah", "stride"):
+        if texture in freer.TEXTURES:
+            low_notes, mid_notes = freer.texture_bar(rng, texture, bar - bars[0], bar, per_bar, division, density, bass, fifth, notes)
+        elif texture in ("oompah", "stride"):
             step = 0.5 if (texture == "oompah" and per_bar in (2, 4) and division == 2 and density < 0.7) else 1
             if division == 3 and density < 0.75:
                 for b in range(per_bar):
@@ -233,12 +239,15 @@ def textures(rng, bars, per_bar, division, chords, sections):
     return [(role, notes) for role, notes in (("bass", low), ("chords", middle)) if notes]
 
 
-def invented(rng):
+def invented(rng, free=False):
     """A piece of 4- to 8-bar phrases in two or three recurring sections, each with its rhythm cells and its texture."""
     per_bar, division = [(2, 2), (3, 2), (4, 2), (4, 2), (2, 3), (2, 3), (3, 3), (4, 3), (5, 2), (6, 2)][
         rng.choice(10, p=[0.14, 0.2, 0.2, 0.14, 0.1, 0.06, 0.05, 0.05, 0.03, 0.03])]
     cells = CELLS_SIMPLE if division == 2 else CELLS_COMPOUND
-    styles = list(cells)
+    styles = list(cells) + (freer.STYLES if free else [])
+    sparse = free and rng.random() < 0.15
+    if sparse:
+        styles = freer.SPARSE_STYLES
     scale = SCALES[list(SCALES)[rng.choice(4, p=[0.5, 0.3, 0.1, 0.1])]]
     key = int(rng.integers(0, 12))
     phrase_bars = int(rng.choice([4, 4, 4, 8, 8, 6, 5, 3]))
@@ -251,12 +260,12 @@ def invented(rng):
     for letter in list("".join(form[k % len(form)] for k in range(40))):
         if letter not in made:
             style = styles[rng.integers(len(styles))]
-            made[letter] = (style, PROGRESSIONS[rng.integers(len(PROGRESSIONS))], [_bar_rhythm(rng, cells, style, per_bar) for _ in range(2)], rng.integers(1 << 30))
+            made[letter] = (style, PROGRESSIONS[rng.integers(len(PROGRESSIONS))], [_bar_rhythm(rng, cells, style, per_bar, division) for _ in range(2)], rng.integers(1 << 30))
         style, progression, motifs, seed = made[letter]
         local = np.random.default_rng(seed if rng.random() < 0.8 else rng.integers(1 << 30))
         start = len(bars) * per_bar
         sections.append(start)
-        degree = int(local.integers(0, 5))
+        degree, direction = int(local.integers(0, 5)), 1
         walk = 0.75 if local.random() < 0.6 else 0.4     # how often the line moves by step
         for k in range(phrase_bars):
             bar = start + k * per_bar
@@ -264,14 +273,17 @@ def invented(rng):
             bars.append(bar)
             chords.append([(key + scale[(root + i) % 7] + (12 if root + i >= 7 else 0)) % 12 for i in (0, 2, 4)])
             last = k == phrase_bars - 1
-            rhythm = motifs[k % 2] if local.random() < 0.7 else _bar_rhythm(local, cells, style, per_bar)
+            rhythm = motifs[k % 2] if local.random() < 0.7 else _bar_rhythm(local, cells, style, per_bar, division)
             if last and local.random() < 0.8:            # a cadence rests, and an upbeat may lead on
                 rhythm = [(0.0, max(1.0, per_bar - 1.0))] if local.random() < 0.7 or per_bar < 3 else [(0.0, 1.0), (1.0, per_bar - 2.0)]
                 if upbeat:
                     rhythm = rhythm + [(per_bar - 1.0 + u, 1.0 - u if k == len(upbeat) - 1 else upbeat[k + 1] - u) for k, u in enumerate(upbeat)]
             for at, length in rhythm:
+                quick = free and length < 0.26           # runs go on as they began
                 strong = abs(at - round(at)) < 1e-6 and local.random() < 0.6
-                if strong:                               # chord notes fall on beats
+                if quick and not strong:
+                    degree, direction = freer.run(local, degree, direction)
+                elif strong:                             # chord notes fall on beats
                     degree = min((root + i + o for i in (0, 2, 4) for o in (-7, 0, 7)), key=lambda x: abs(x - degree) + 0.3 * local.random())
                 elif local.random() < walk:
                     degree += int(local.choice([-1, 1]))
@@ -289,11 +301,13 @@ def invented(rng):
     if counterpoint:
         voices.append(("part", [n for n in second if n[0] < end]))
     kind = rng.random()
+    if sparse and kind > 0.1:
+        kind = 0.5
     if kind < 0.10:
         pass                                             # the line alone
     elif kind < 0.12:                                    # two lines that fill each other's gaps
-        other = cells[styles[rng.integers(len(styles))]]
-        notes = [(b + at, d, home - 12 + int(rng.choice([0, 2, 4, 5, 7, -3, -5]))) for b in bars for at, d in _bar_rhythm(rng, {"x": other}, "x", per_bar)]
+        other = cells[list(cells)[rng.integers(len(cells))]]
+        notes = [(b + at, d, home - 12 + int(rng.choice([0, 2, 4, 5, 7, -3, -5]))) for b in bars for at, d in _bar_rhythm(rng, {"x": other}, "x", per_bar, division)]
         voices.append(("part", notes))
     elif kind < 0.3:                                     # a prelude: one figure through the harmony, with or without a slow line
         figure = _figuration(rng, bars, per_bar, division, chords, home)
@@ -302,7 +316,7 @@ def invented(rng):
     elif kind < 0.36:                                    # chorale: everyone in the melody's rhythm, slowed to beats
         voices = _chorale(rng, bars, per_bar, chords, home)
     else:
-        voices += textures(rng, bars, per_bar, division, chords, sections)
+        voices += textures(rng, bars, per_bar, division, chords, sections, free, sparse)
     if kind > 0.9:                                       # a second line in thirds or octaves below
         voices.append(("melody", [(o, d, p - int(rng.choice([3, 4, 12, 8]))) for o, d, p in melody]))
     if pickup and pickup < per_bar:
@@ -338,8 +352,10 @@ def _figuration(rng, bars, per_bar, division, chords, home):
     return [("chords", upper)] + ([("bass", lower)] if silent or rng.random() < 0.7 else [])
 
 
-def _bar_rhythm(rng, cells, style, per_bar):
+def _bar_rhythm(rng, cells, style, per_bar, division):
     """[(onset, length)] of one bar from the style's cells; now and then a note held over several beats."""
+    if style in freer.STYLES:
+        return freer.rhythm(rng, style, per_bar, division)
     at, out, beat = 0.0, [], 0
     while beat < per_bar:
         left = per_bar - beat
