@@ -6,71 +6,33 @@ the beat (37 classes, a semitone apart in log time); whether beats fall into hal
 the normalisation folded in), OUT/NAME.fixture.npz (an input and the network's own answer) and prints its validation figures.
 """
 import argparse
-import json
+import collections
+import contextlib
 import math
+import multiprocessing
 import os
 import threading
 import time
-from concurrent.futures import ThreadPoolExecutor
+import traceback
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 
 import numpy as np
 import torch
 import torch.nn.functional as F
 from torch import nn
 
-QUICK, FINE = 39, 69
-VALUES = 2 * QUICK + FINE
+from examples import FINE, QUICK, STEPS, VALUES, load, read, stems_in
+
 BYTES_PER_UNIT = 28.0
-STEPS = 3700                    # steps kept of an example: 74 s
 PERIODS = 37                    # 0.24 s to 1.92 s, twelve an octave
 HEADS = 6 + PERIODS + 1
 POSITIVE = torch.tensor([2.0, 4.0, 1.5])  # how much more a missed event weighs than a false one; taken out of the exported biases
 
 
-def load(folder):
-    """Features (u8), signed distance to the nearest event of each kind (eighths of 10 ms), log2 period, division, valid steps."""
-    with ThreadPoolExecutor(12) as pool:
-        return stacked([r for rows in pool.map(lambda stem: read(folder, stem), stems_in(folder)) for r in rows])
-
-
-def stems_in(folder):
-    return sorted(f[:-3] for f in os.listdir(folder) if f.endswith(".u8") and ".part" not in f)
-
-
-def stacked(rows):
-    return dict(x=torch.from_numpy(np.stack([r[0] for r in rows])), d=torch.from_numpy(np.stack([r[1] for r in rows])),
-                p=torch.from_numpy(np.stack([r[2] for r in rows])), third=torch.tensor([float(r[3]) for r in rows]),
-                n=torch.tensor([r[4] for r in rows]), beat=torch.tensor([float(r[5]) for r in rows]))
-
-
-def read(folder, stem):
-    """The examples of one file, as rows for `stacked`."""
-    truth = [json.loads(line) for line in open(os.path.join(folder, stem + ".jsonl"))]
-    raw = np.fromfile(os.path.join(folder, stem + ".u8"), np.uint8)
-    out, at = [], 0
-    for t in truth:
-        steps = int(raw[at:at + 4].view("<u4")[0]) if at % 4 == 0 else int.from_bytes(raw[at:at + 4].tobytes(), "little")
-        x = np.zeros((STEPS, VALUES), np.uint8)
-        n = min(steps, STEPS)
-        x[:n] = raw[at + 4:at + 4 + n * VALUES].reshape(n, VALUES)
-        at += 4 + steps * VALUES
-        frames = np.arange(2 * STEPS)
-        distance = np.full((2 * STEPS, 3), 127, np.int8)
-        for k, name in enumerate(("beats", "downs", "halves")):
-            events = np.array(t[name]) * 100
-            if len(events):
-                i = np.clip(np.searchsorted(events, frames), 1, max(1, len(events) - 1))
-                before, after = frames - events[i - 1], frames - events[np.minimum(i, len(events) - 1)]
-                nearest = np.where(np.abs(before) < np.abs(after), before, after)
-                distance[:, k] = np.clip(np.round(nearest * 8), -127, 127)
-        period = np.zeros(STEPS, np.float16)
-        last = n
-        if t["beats"]:
-            i = np.clip(np.searchsorted(t["beats"], np.arange(STEPS) / 50, side="right") - 1, 0, len(t["bpm"]) - 1)
-            period = (12 * np.log2(6000 / np.array(t["bpm"])[i] / 24)).astype(np.float16)
-            last = min(n, int(t["beats"][-1] * 50) + 15)
-        out.append((x, distance, period, 1 if t["division"] == 3 else 0, last, bool(t["beats"])))
-    return out
+def tensors(rows):
+    """What `examples.read` gives, as tensors."""
+    return {k: torch.from_numpy(v) for k, v in rows.items()}
 
 
 def with_rises(x):
@@ -85,27 +47,57 @@ class Growing:
     """Training examples on the device; with `follow`, a thread adds files as the renderer finishes them."""
 
     def __init__(self, folder, device, room):
-        first = load(folder)
-        self.folder, self.known = folder, set(stems_in(folder))
-        self.count = len(first["n"])
+        stems = stems_in(folder)
+        first = tensors(load(folder, stems))
+        self.folder, self.known, self.device = folder, set(stems), device
+        self.count, self.ended = len(first["n"]), threading.Event()
         self.rows = {k: torch.zeros((max(room, self.count), *v.shape[1:]), dtype=v.dtype, device=device) for k, v in first.items()}
-        for k, v in first.items():
-            self.rows[k][:self.count] = v.to(device)
+        self.stream = torch.cuda.Stream() if device == "cuda" else None
+        if self.stream:                                  # the zeros lie there before anything is copied over them
+            torch.cuda.synchronize()
+        self.add(first)
 
-    def follow(self):
-        """Look for new files until the room is full; runs in its own thread."""
-        while self.count < len(self.rows["n"]):
-            new = [s for s in stems_in(self.folder) if s not in self.known][:4]
-            if not new:
+    def add(self, more, at=0):
+        """Copy examples to place `at` and on, on a stream of their own so that training goes on meanwhile."""
+        take = min(len(more["n"]), len(self.rows["n"]) - at)
+        with torch.cuda.stream(self.stream) if self.stream else contextlib.nullcontext():
+            for k, v in more.items():
+                self.rows[k][at:at + take].copy_(v[:take])
+        if self.stream:
+            self.stream.synchronize()
+        return take
+
+    def follow(self, readers=2):
+        """Look for new files until the room is full; runs in its own thread, and `readers` processes read for it."""
+        while self.count < len(self.rows["n"]) and not self.ended.is_set():
+            waiting = collections.deque()
+            try:
+                with ProcessPoolExecutor(readers, mp_context=multiprocessing.get_context("spawn")) as pool:
+                    self._follow(pool, waiting, 2 * readers)
+            except Exception:                            # a reader was killed, say: begin again with what it had
+                traceback.print_exc()
+                self.known -= {stem for stem, _ in waiting}
                 time.sleep(1.0)
-            for stem in new:
+
+    def _follow(self, pool, waiting, most):
+        while self.count < len(self.rows["n"]) and not self.ended.is_set():
+            for stem in [s for s in stems_in(self.folder) if s not in self.known][:most - len(waiting)]:
                 self.known.add(stem)
-                more = stacked(read(self.folder, stem))
-                take = min(len(more["n"]), len(self.rows["n"]) - self.count)
-                for k, v in more.items():
-                    self.rows[k][self.count:self.count + take] = v[:take].to(self.rows[k].device)
-                torch.cuda.synchronize()
-                self.count += take
+                waiting.append((stem, pool.submit(read, self.folder, stem)))
+            if not waiting:
+                self.ended.wait(0.5)
+                continue
+            stem, reading = waiting[0]
+            try:
+                more = tensors(reading.result())
+            except BrokenProcessPool:
+                raise
+            except Exception:                            # a bad file is left out, and said so
+                traceback.print_exc()
+                print("left out:", stem, flush=True)
+            else:
+                self.count += self.add(more, self.count)
+            waiting.popleft()
 
 
 class Block(nn.Module):
@@ -230,7 +222,7 @@ def loss_of(out, y, period, valid, third, has_beat):
 
 @torch.no_grad()
 def validate(net, data, device):
-    """Mean losses; F of plain peak picking within 30 ms at even odds; share of steps whose period is right within a class."""
+    """(mean losses, F, share): F of plain peak picking within 30 ms at even odds; share of steps whose period is right within a class."""
     net.eval()
     losses, hits, found, wanted, right, steps = [], np.zeros(2), np.zeros(2), np.zeros(2), 0.0, 0.0
     for at in range(0, len(data["n"]), 40):
@@ -238,7 +230,7 @@ def validate(net, data, device):
         x = data["x"][rows].float() / BYTES_PER_UNIT
         y = targets(data["d"][rows].float() / 8).reshape(len(rows), STEPS, 2, 3).permute(0, 1, 3, 2)
         valid = (torch.arange(STEPS, device=device)[None] < data["n"][rows][:, None]).float()
-        with torch.autocast("cuda", dtype=torch.bfloat16):
+        with torch.autocast(device, dtype=torch.bfloat16):
             out = net(x)
         total, parts = loss_of(out, y, data["p"][rows].float(), valid, data["third"][rows], data["beat"][rows])
         losses.append([float(total)] + [float(p) for p in parts])
@@ -260,6 +252,30 @@ def validate(net, data, device):
     return np.mean(losses, 0), f, right / max(1, steps)
 
 
+def report(net, valid, device):
+    """The figures of each manner's validation examples, as text."""
+    parts = []
+    for name, rows in valid.items():
+        losses, f, right = validate(net, rows, device)
+        parts.append(f"{name} {np.round(losses, 4).tolist()} F beat %.3f bar %.3f tempo %.3f" % (*f, right))
+    return " | ".join(parts)
+
+
+def save(net, shape, stem, crop, device):
+    """The weights as they are, and an example of what comes of them."""
+    net.eval()
+    torch.save(net.state_dict(), stem + ".pt")
+    np.savez(stem + ".npz", shape=shape, **folded(net, shape))
+    exact = torch.backends.cuda.matmul.allow_tf32, torch.backends.cudnn.allow_tf32
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = False
+    with torch.no_grad():
+        answer = net(crop.float() / BYTES_PER_UNIT)[0]
+    torch.backends.cuda.matmul.allow_tf32, torch.backends.cudnn.allow_tf32 = exact
+    answer[:, :6] -= torch.log(POSITIVE.to(device)).repeat_interleave(2)
+    np.savez(stem + ".fixture.npz", features=crop[0].cpu().numpy(), answer=answer.float().cpu().numpy())
+    net.train()
+
+
 def main():
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("data")
@@ -276,22 +292,29 @@ def main():
     options.add_argument("--start", default="", help="weights (.pt) to go on from")
     options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
     options = options.parse_args()
-    began, device = time.time(), "cuda"
+    began, device = time.time(), "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(options.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
     growing = Growing(os.path.join(options.data, "train"), device, options.room)
-    train, valid = growing.rows, {k: v.to(device) for k, v in load(os.path.join(options.data, "valid")).items()}
+    train, folder = growing.rows, os.path.join(options.data, "valid")
+    both = tensors(load(folder, stems_in(folder)))
+    crop = both["x"][3:4, 400:1000].to(device)
+    valid = {name: {k: v[both["free"] == free].to(device) for k, v in both.items()} for name, free in (("plain", 0), ("free", 1))}
+    valid = {name: rows for name, rows in valid.items() if len(rows["n"])}
+    following = threading.Thread(target=growing.follow, daemon=True)
     if options.room:
-        threading.Thread(target=growing.follow, daemon=True).start()
-    print(options.name, "examples", growing.count, "validation", len(valid["n"]), "loaded in", round(time.time() - began, 1), flush=True)
+        following.start()
+    print(options.name, "examples", growing.count, "validation", {k: len(v["n"]) for k, v in valid.items()}, "loaded in", round(time.time() - began, 1), flush=True)
     some = with_rises(train["x"][:min(200, growing.count)].float() / BYTES_PER_UNIT).reshape(-1, 2 * VALUES)
     net = Network(options.channels, options.blocks, options.shape, some.mean(0), some.std(0) + 0.02, options.drop).to(device)
     del some
     if options.start:
         net.load_state_dict(torch.load(options.start, map_location=device))
     print(options.name, "weights", sum(p.numel() for p in net.parameters()), flush=True)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.01, fused=True)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.01, fused=device == "cuda")
+    os.makedirs(options.out, exist_ok=True)
+    stem = os.path.join(options.out, options.name)
     steps, done, shown = 3072, 0, 0.0
     started = time.time()
     while True:
@@ -302,7 +325,7 @@ def main():
             group["lr"] = options.rate * min(1, done / 200) * (0.5 + 0.5 * math.cos(math.pi * share)) + 1e-6
         index = torch.randint(0, growing.count, (options.batch,), device=device)
         x, y, period, ok = sample(train, index, steps, device)
-        with torch.autocast("cuda", dtype=torch.bfloat16):
+        with torch.autocast(device, dtype=torch.bfloat16):
             out = net(x)
         total, _ = loss_of(out, y, period, ok, train["third"][index], train["beat"][index])
         optimiser.zero_grad(set_to_none=True)
@@ -312,22 +335,16 @@ def main():
         done += 1
         if share - shown > 0.1 or done == 50:
             shown = share
-            losses, f, right = validate(net, valid, device)
-            print(options.name, done, round(time.time() - began), "examples", growing.count, "train %.4f" % total.item(), "valid", np.round(losses, 4).tolist(),
-                  "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
-    losses, f, right = validate(net, valid, device)
-    print(options.name, "END", done, "examples", growing.count, round(time.time() - began), "valid", np.round(losses, 4).tolist(), "F beat %.3f bar %.3f tempo %.3f" % (*f, right), flush=True)
-    net.eval()
-    os.makedirs(options.out, exist_ok=True)
-    stem = os.path.join(options.out, options.name)
-    torch.save(net.state_dict(), stem + ".pt")
-    np.savez(stem + ".npz", shape=options.shape, **folded(net, options.shape))
-    crop = valid["x"][3:4, 400:1000]
-    with torch.no_grad():
-        torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = False
-        answer = net(crop.float() / BYTES_PER_UNIT)[0]
-    answer[:, :6] -= torch.log(POSITIVE.to(device)).repeat_interleave(2)
-    np.savez(stem + ".fixture.npz", features=crop[0].cpu().numpy(), answer=answer.float().cpu().numpy())
+            print(options.name, done, round(time.time() - began), "examples", growing.count, "train %.4f" % total.item(), report(net, valid, device), flush=True)
+            if share > 0.5:                              # in case the machine goes before the end comes
+                save(net, options.shape, stem, crop, device)
+    print(options.name, "END", done, "examples", growing.count, round(time.time() - began), report(net, valid, device), flush=True)
+    save(net, options.shape, stem, crop, device)
+    print(options.name, "saved", flush=True)
+    growing.ended.set()
+    if options.room:
+        following.join(20)
 
 
-main()
+if __name__ == "__main__":                               # readers import this file anew
+    main()
