@@ -264,15 +264,17 @@ def report(net, valid, device):
 def save(net, shape, stem, crop, device):
     """The weights as they are, and an example of what comes of them."""
     net.eval()
-    torch.save(net.state_dict(), stem + ".pt")
-    np.savez(stem + ".npz", shape=shape, **folded(net, shape))
+    torch.save(net.state_dict(), stem + ".part.pt")
+    np.savez(stem + ".part.npz", shape=shape, **folded(net, shape))
     exact = torch.backends.cuda.matmul.allow_tf32, torch.backends.cudnn.allow_tf32
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = False
     with torch.no_grad():
         answer = net(crop.float() / BYTES_PER_UNIT)[0]
     torch.backends.cuda.matmul.allow_tf32, torch.backends.cudnn.allow_tf32 = exact
     answer[:, :6] -= torch.log(POSITIVE.to(device)).repeat_interleave(2)
-    np.savez(stem + ".fixture.npz", features=crop[0].cpu().numpy(), answer=answer.float().cpu().numpy())
+    np.savez(stem + ".part.fixture.npz", features=crop[0].cpu().numpy(), answer=answer.float().cpu().numpy())
+    for kind in (".pt", ".npz", ".fixture.npz"):           # whoever copies them finds whole files
+        os.replace(stem + ".part" + kind, stem + kind)
     net.train()
 
 
