@@ -34,13 +34,16 @@ def scoring(rng, piece):
 
 
 def base_tempo(rng, piece, density):
-    """Beats a minute: spread wider than among ensembles, so that a beat may hold eight notes or stand for less than one."""
+    """Beats a minute: spread wider than among ensembles, so that a beat may hold eight notes or stand for less than one.
+
+    `density`: onsets a beat; where there are few, beats are mostly quick, as they are notated.
+    """
     counts = np.bincount([int(o) for o in {round(n[0] * 24) / 24 for _, v in piece.voices for n in v} if 0 <= o < 400])
     most = max(1.0, float(np.percentile(counts, 95))) if len(counts) else 1.0
     highest = float(np.clip(NOTES_A_SECOND * 60 / most, 40, 240))
     bpm = 96.0
     for _ in range(30):
-        bpm = float(np.exp(rng.normal(np.log(100), 0.52)))
+        bpm = float(np.exp(rng.normal(np.log(100) - 0.3 * np.log(max(density, 0.3) / 4), 0.52)))
         if not 30 <= bpm <= highest:
             continue
         if rng.random() < np.exp(-0.5 * ((np.log(density * bpm / 60) - np.log(4.2)) / 0.75) ** 2) + 0.05:

@@ -243,9 +243,11 @@ def invented(rng, free=False):
     """A piece of 4- to 8-bar phrases in two or three recurring sections, each with its rhythm cells and its texture."""
     per_bar, division = [(2, 2), (3, 2), (4, 2), (4, 2), (2, 3), (2, 3), (3, 3), (4, 3), (5, 2), (6, 2)][
         rng.choice(10, p=[0.14, 0.2, 0.2, 0.14, 0.1, 0.06, 0.05, 0.05, 0.03, 0.03])]
+    sparse = free and rng.random() < 0.3                  # beats pass faster than notes: a quick waltz, mostly
+    if sparse and rng.random() < 0.6:
+        per_bar, division = 3, 2
     cells = CELLS_SIMPLE if division == 2 else CELLS_COMPOUND
     styles = list(cells) + (freer.STYLES if free else [])
-    sparse = free and rng.random() < 0.15
     if sparse:
         styles = freer.SPARSE_STYLES
     scale = SCALES[list(SCALES)[rng.choice(4, p=[0.5, 0.3, 0.1, 0.1])]]
