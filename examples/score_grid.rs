@@ -1,8 +1,9 @@
-//! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--repeat N] [--each]
+//! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--mend N] [--repeat N] [--each]
 //! [--counted every2|every3|half|third] [setting=value ...]`.
 //!
 //! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
 //! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
+//! `--mend N`: then, up to N times, two beats are tapped where the grid first goes wrong, as a teacher would who listens through it.
 //! `--counted`: the truth is counted otherwise, by every second beat (in bars of two or four) or third (in bars of three) from the
 //! first bar on, or in halves or thirds.
 
@@ -58,16 +59,52 @@ impl Truth {
     }
 }
 
+/// How many counts in a row have to be wrong before she taps.
+const WRONG: usize = 3;
+/// How far from the truth a beat may lie, seconds.
+const NEAR: f64 = 0.07;
+
+/// Seconds that she listens on after two taps before she taps again.
+const LISTENS_ON: f64 = 4.0;
+
+/// The first beat of the truth, from `from` seconds on, from which [`WRONG`] counts in a row are not those that were heard: a heard beat
+/// at both ends, and none between.
+fn goes_wrong(truth: &[f64], heard: &[f64], from: f64) -> Option<usize> {
+    let near = |at: f64| heard.iter().position(|beat| (beat - at).abs() <= NEAR);
+    let right = |pair: &[f64]| matches!((near(pair[0]), near(pair[1])), (Some(a), Some(b)) if b == a + 1);
+    let wrong: Vec<bool> = truth.windows(2).map(|pair| pair[0] >= from && !right(pair)).collect();
+    wrong.windows(WRONG).position(|counts| counts.iter().all(|wrong| *wrong))
+}
+
+/// The taps of a teacher who has tapped `anchors`, listens on and taps two beats where the grid first goes wrong, `times` times at most.
+/// Where that does not help she goes on to the next place.
+fn mended(
+    truth: &[f64],
+    mut anchors: Vec<Anchor>,
+    times: usize,
+    decode: impl Fn(&[Anchor]) -> Vec<f64>,
+) -> Vec<Anchor> {
+    let mut from = 0.0;
+    for _ in 0..times {
+        let Some(beat) = goes_wrong(truth, &decode(&anchors), from) else { break };
+        let taps = &truth[beat..beat + 2];
+        anchors.extend(taps.iter().map(|at| Anchor::Tap { at: Seconds(at - 0.03) }));
+        from = taps[1] + LISTENS_ON;
+    }
+    anchors
+}
+
 fn main() -> Result<(), Box<dyn Error>> {
     let mut words = std::env::args().skip(1);
     let set = PathBuf::from(words.next().ok_or("usage: score_grid SET_DIR [setting=value ...]")?);
-    let (mut only, mut taps, mut repeat, mut each) = (String::new(), 0usize, 1usize, false);
+    let (mut only, mut taps, mut mend, mut repeat, mut each) = (String::new(), 0usize, 0usize, 1usize, false);
     let mut counted = String::new();
     let mut overrides = serde_json::Map::new();
     while let Some(word) = words.next() {
         match word.as_str() {
             "--only" => only = words.next().unwrap_or_default(),
             "--taps" => taps = words.next().unwrap_or_default().parse()?,
+            "--mend" => mend = words.next().unwrap_or_default().parse()?,
             "--repeat" => repeat = words.next().unwrap_or_default().parse()?,
             "--each" => each = true,
             "--counted" => counted = words.next().unwrap_or_default(),
@@ -96,6 +133,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         let evidence = evidence(&set, &wav)?;
         let anchors: Vec<Anchor> =
             truth.beats.iter().take(taps).map(|&beat| Anchor::Tap { at: Seconds(beat - 0.03) }).collect();
+        let anchors = mended(&truth.beats, anchors, mend, |anchors| {
+            decode_with(&evidence, anchors, &settings).grid.beats().iter().map(|beat| beat.0).collect()
+        });
         // The quickest of some: a busy machine only ever makes it slower.
         let timed = |_| {
             let start = Instant::now();

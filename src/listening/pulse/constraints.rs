@@ -24,6 +24,8 @@ pub(crate) struct Constraints {
     pub(crate) level_price: Vec<f32>,
     /// The tempo bin in which the taps count what is heard without them; empty, or `None`, where they do not say.
     pub(crate) counted: Vec<Option<isize>>,
+    /// Where taps say no more of the level than what is heard without them, seconds, ascending.
+    pub(crate) as_heard: Vec<Range<f64>>,
     /// Whether any change of tempo may be bought here.
     pub(crate) loose: Vec<bool>,
     /// Beats that are held, however long: from which step until which, ascending.
@@ -42,6 +44,7 @@ impl Constraints {
             level: vec![ANY_TEMPO; steps],
             level_price: vec![1.0; steps],
             counted: Vec::new(),
+            as_heard: Vec::new(),
             loose: vec![false; steps],
             holds: Vec::new(),
         }

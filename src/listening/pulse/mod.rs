@@ -285,10 +285,12 @@ fn pinned(
     }
     let counted = tapped::counted(&heard, pins, scores.beat.len());
     let divided = tapped::divided(&heard, pins);
+    let as_heard = tapped::as_heard(&heard, pins);
     let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
     remembered.path(settings, pins, None, |searched| {
         let path = search(settings, scores, pins, searched, |constraints| {
             constraints.counted.clone_from(&counted);
+            constraints.as_heard.clone_from(&as_heard);
             for divided in &divided {
                 reread::loosen(divided.stretch.start, constraints);
                 reread::loosen(divided.stretch.end, constraints);
@@ -299,7 +301,9 @@ fn pinned(
             return path;
         }
         // What was laid out and what was tapped contradict each other: then the taps are the better guide.
-        search(settings, scores, pins, searched, |constraints| constraints.counted = counted)
+        search(settings, scores, pins, searched, |constraints| {
+            (constraints.counted, constraints.as_heard) = (counted, as_heard);
+        })
     })
 }
 

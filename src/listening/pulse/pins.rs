@@ -133,7 +133,8 @@ fn want(wanted: &mut Vec<Wanted>, at: f64, exact: bool) {
 pub(crate) fn constrain(pins: &[Pin], constraints: &mut Constraints, scores: &mut Scores) {
     let (Some(first), Some(last)) = (pins.first(), pins.last()) else { return };
     hold_level(pins, constraints, scores);
-    if constraints.told && taken_for_subdivisions(pins, scores) {
+    let counted = constraints.told || !constraints.as_heard.is_empty();
+    if counted && taken_for_subdivisions(pins, scores) {
         (scores.beat, scores.sub) = (scores.either.beat.clone(), scores.either.sub.clone());
     }
     let beat = &mut scores.beat;
@@ -210,12 +211,14 @@ fn neighbours(pair: &[Pin], usual: f64) -> bool {
 /// Keeps the whole piece at the level that was tapped: its tempo is that of the nearest tapped beats, changed by as
 /// much as the pace of the music has changed since, with room for freedom but not for another level. Where the taps count
 /// what was heard without them otherwise, the tempo is that of those beats, counted so: it drifts less than the pace does.
+/// A few taps that only say again how quick it is mend the beats around them and leave the level of all others alone.
 fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
     let usual = usual_gap(pins);
     let steps = constraints.bins.len();
+    let as_heard = |pair: &[Pin]| constraints.as_heard.iter().any(|taps| taps.contains(&pair[0].at));
     let tapped: Vec<(usize, isize)> = pins
         .windows(2)
-        .filter(|pair| neighbours(pair, usual(pair[0].at)))
+        .filter(|pair| neighbours(pair, usual(pair[0].at)) && !as_heard(pair))
         .filter_map(|pair| {
             let middle = (0.5 * (pair[0].at + pair[1].at) * f64::from(STEPS_PER_SECOND)) as usize;
             let bin = bin_of((usual(pair[0].at) * f64::from(STEPS_PER_SECOND)) as f32);

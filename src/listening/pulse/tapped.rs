@@ -15,6 +15,10 @@ const AGREE: f64 = 0.75;
 const ROOM: f64 = 0.25;
 /// Heard beats from one tap to the next that there may be; of equals the last.
 const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
+/// A few taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
+/// take this share of it: where she taps, the heard beats themselves are wrong.
+const NEAR: usize = 4;
+const ALIKE: f64 = 0.2;
 /// Seconds of the shortest beat that is laid out.
 const QUICKEST: f64 = 0.26;
 /// Heard beats to either side over which their length is taken.
@@ -61,6 +65,25 @@ impl Count {
         let told = gaps.len() >= GAPS && agree(&each) as f64 >= AGREE * gaps.len() as f64;
         told.then_some(Self { from: first.at, until: last.at, each })
     }
+}
+
+/// Where a few taps, too few to say how she counts all of it, are as far apart as the `heard` beats are (seconds, ascending):
+/// she mends what is around them, and the level elsewhere is as it was.
+pub(super) fn as_heard(heard: &[f64], pins: &[Pin]) -> Vec<Range<f64>> {
+    if heard.len() < 4 {
+        return Vec::new();
+    }
+    let lengths_near = |at: f64| {
+        let beat = place(heard, at).max(0.0) as usize;
+        let near = beat.saturating_sub(NEAR)..(beat + NEAR + 1).min(heard.len() - 1);
+        near.map(|beat| heard[beat + 1] - heard[beat])
+    };
+    let alike = |pair: &[Pin]| {
+        lengths_near(pair[0].at).any(|length| ((pair[1].at - pair[0].at) / length - 1.0).abs() <= ALIKE)
+    };
+    let as_heard = |run: &[Pin]| (2..=GAPS).contains(&run.len()) && run.windows(2).all(alike);
+    let range = |run: &[Pin]| run[0].at..run[run.len() - 1].at;
+    runs(pins).filter(|run| as_heard(run)).map(range).collect()
 }
 
 /// The tempo bin of the beats that she counts, step by step: the heard beat's, as many times as she counts it. A run of taps
@@ -187,6 +210,18 @@ mod tests {
         let [thirds] = &laid_out(&[25.0, 25.27, 25.53, 25.8, 26.07, 26.33])[..] else { panic!("one run") };
         assert!(thirds.beats.windows(2).all(|pair| (pair[1] - pair[0] - 0.8 / 3.0).abs() < 1e-6));
         assert!(laid_out(&[25.0, 25.8, 26.6, 27.4]).is_empty() && laid_out(&[2.0, 3.0, 4.0, 5.0]).is_empty());
+    }
+
+    #[test]
+    fn a_few_taps_as_far_apart_as_heard_beats_near_by_leave_the_level_as_it_was() {
+        let said = |taps: &[f64]| {
+            let anchors: Vec<Anchor> =
+                taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+            as_heard(&heard(), &pins(&anchors, 3_000)).len()
+        };
+        // On the off-beat, and across the change of tempo at 21 s; every second beat, and more taps than a few, are another matter.
+        assert_eq!((said(&[5.25, 5.75]), said(&[20.5, 21.3]), said(&[5.0, 5.5, 20.5, 21.3])), (1, 1, 2));
+        assert_eq!((said(&[5.0, 6.0]), said(&[5.0, 5.5, 6.0, 6.5]), said(&[5.0])), (0, 0, 0));
     }
 
     #[test]
