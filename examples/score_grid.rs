@@ -14,7 +14,7 @@ mod metrics;
 mod wav;
 
 use farandole::grid::Anchor;
-use farandole::listening::{Evidence, Settings, decode_with, gather, mono_22050};
+use farandole::listening::{Evidence, Settings, TAP_LEAD, decode_with, gather, mono_22050};
 use farandole::units::Seconds;
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -61,11 +61,15 @@ impl Truth {
 
 /// How many counts in a row have to be wrong before she taps.
 const WRONG: usize = 3;
-/// How far from the truth a beat may lie, seconds.
+/// How far from the truth a beat may lie, seconds: mir_eval's window.
 const NEAR: f64 = 0.07;
-
 /// Seconds that she listens on after two taps before she taps again.
 const LISTENS_ON: f64 = 4.0;
+
+/// A tap that is meant for a beat, as early as taps usually are and without scatter.
+fn tap(beat: &f64) -> Anchor {
+    Anchor::Tap { at: Seconds(beat - TAP_LEAD.0) }
+}
 
 /// The first beat of the truth, from `from` seconds on, from which [`WRONG`] counts in a row are not those that were heard: a heard beat
 /// at both ends, and none between.
@@ -88,7 +92,7 @@ fn mended(
     for _ in 0..times {
         let Some(beat) = goes_wrong(truth, &decode(&anchors), from) else { break };
         let taps = &truth[beat..beat + 2];
-        anchors.extend(taps.iter().map(|at| Anchor::Tap { at: Seconds(at - 0.03) }));
+        anchors.extend(taps.iter().map(tap));
         from = taps[1] + LISTENS_ON;
     }
     anchors
@@ -131,8 +135,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let truth: Truth = serde_json::from_str(&truth)?;
         let Some(truth) = truth.counted(&counted) else { continue };
         let evidence = evidence(&set, &wav)?;
-        let anchors: Vec<Anchor> =
-            truth.beats.iter().take(taps).map(|&beat| Anchor::Tap { at: Seconds(beat - 0.03) }).collect();
+        let anchors: Vec<Anchor> = truth.beats.iter().take(taps).map(tap).collect();
         let anchors = mended(&truth.beats, anchors, mend, |anchors| {
             decode_with(&evidence, anchors, &settings).grid.beats().iter().map(|beat| beat.0).collect()
         });
@@ -154,9 +157,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         };
         let (r, e) = (metrics::trimmed(&truth.beats), judged(&beats));
         let [_, cmlt, _, amlt] = metrics::continuity(&r, &e);
-        let f = metrics::f_measure(&r, &e, 0.07);
-        let down = metrics::f_measure(&metrics::trimmed(&truth.downbeats), &judged(&bars), 0.07);
-        let mut off: Vec<f64> = metrics::matches(&r, &e, 0.07).iter().map(|(r, e)| (e - r) * 1e3).collect();
+        let f = metrics::f_measure(&r, &e, NEAR);
+        let down = metrics::f_measure(&metrics::trimmed(&truth.downbeats), &judged(&bars), NEAR);
+        let mut off: Vec<f64> = metrics::matches(&r, &e, NEAR).iter().map(|(r, e)| (e - r) * 1e3).collect();
         off.sort_by(f64::total_cmp);
         let off = off.get(off.len() / 2).copied().unwrap_or(f64::NAN);
         if each {

@@ -323,7 +323,7 @@ fn reread(
     let heard = seconds(&place::placed(evidence, &path, &before));
     let every_second = |beats: &[f64]| -> Vec<f64> {
         let all: Vec<Seconds> = beats.iter().copied().map(Seconds).collect();
-        let counted = picked::every(evidence, &all, 2, &all[..1.min(all.len())], suited);
+        let counted = picked::every(evidence, &all, 2, all.get(..1).unwrap_or_default(), suited);
         counted.into_iter().map(|beat| beats[beat]).collect()
     };
     let path = remembered.path(suited, pins, Some(reading), |searched| {

@@ -33,6 +33,19 @@ struct Count {
     each: f64,
 }
 
+impl Count {
+    /// How a run counts, if it can be told.
+    fn of(run: &[Pin], heard: &[f64]) -> Option<Self> {
+        let (first, last) = (run.first()?, run.last()?);
+        let gaps: Vec<f64> =
+            run.windows(2).map(|pair| place(heard, pair[1].at) - place(heard, pair[0].at)).collect();
+        let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
+        let each = COUNTS.into_iter().max_by_key(agree)?;
+        let told = gaps.len() >= GAPS && agree(&each) as f64 >= AGREE * gaps.len() as f64;
+        told.then_some(Self { from: first.at, until: last.at, each })
+    }
+}
+
 /// How the runs of taps count that can be told, with the seconds that each holds for: until half way to the next.
 /// None where too few beats (seconds, ascending) were heard.
 fn counts(heard: &[f64], pins: &[Pin]) -> Vec<(Range<f64>, Count)> {
@@ -52,19 +65,6 @@ pub(super) fn every(heard: &[f64], pins: &[Pin]) -> Option<u8> {
     let (_, first) = counts.first()?;
     let same = counts.iter().all(|(_, count)| count.each == first.each);
     (same && first.each > 1.0).then_some(first.each as u8)
-}
-
-impl Count {
-    /// How a run counts, if it can be told.
-    fn of(run: &[Pin], heard: &[f64]) -> Option<Self> {
-        let (first, last) = (run.first()?, run.last()?);
-        let gaps: Vec<f64> =
-            run.windows(2).map(|pair| place(heard, pair[1].at) - place(heard, pair[0].at)).collect();
-        let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
-        let each = COUNTS.into_iter().max_by_key(agree)?;
-        let told = gaps.len() >= GAPS && agree(&each) as f64 >= AGREE * gaps.len() as f64;
-        told.then_some(Self { from: first.at, until: last.at, each })
-    }
 }
 
 /// Where a few taps, too few to say how she counts all of it, are as far apart as the `heard` beats are (seconds, ascending):
