@@ -293,6 +293,22 @@ fn two_taps_settle_the_level() {
 }
 
 #[test]
+fn two_taps_at_another_level_count_all_of_a_swaying_piece() {
+    let times = signals::beat_times(0.6, 72, |i| 96.0 * (1.0 + 0.25 * (i as f64 / 9.0).sin()));
+    let evidence = evidence_at(&played(22_050, &times), 1, 22_050);
+    let half: Vec<f64> = times.iter().copied().step_by(2).collect();
+    let double: Vec<f64> = times.windows(2).flat_map(|pair| [pair[0], 0.5 * (pair[0] + pair[1])]).collect();
+    for counted in [half, double] {
+        for first in [0, counted.len() / 4, counted.len() / 2, counted.len() - 2] {
+            let tap = |at: &f64| Anchor::Tap { at: Seconds(at - 0.03) };
+            let taps: Vec<Anchor> = counted[first..].iter().take(2).map(tap).collect();
+            let found = f_measure(&trimmed(&counted), &trimmed(&beats(&decode(&evidence, &taps))), 0.07);
+            assert!(found > 0.95, "{first}: {found} of {}", counted.len());
+        }
+    }
+}
+
+#[test]
 fn eight_taps_at_another_level_count_all_of_a_growing_piece() {
     let growing = |by: f64| signals::beat_times(0.5, 100, |i| 84.0 * by.powf(i as f64 / 100.0));
     let half: fn(&[f64]) -> Vec<f64> = |times| times.iter().copied().step_by(2).collect();

@@ -278,13 +278,14 @@ fn pinned(
     }
     let beats = without_wishes(suited, scores, &[], evidence, remembered);
     let heard = seconds(&beats);
+    let counts = tapped::counts(&heard, pins, &scores.slowing);
     let picked =
-        tapped::every(&heard, pins).and_then(|every| picked::picked(evidence, &beats, every, pins, suited));
+        tapped::every(&counts).and_then(|every| picked::picked(evidence, &beats, every, pins, suited));
     if let Some(path) = picked {
         return path;
     }
-    let counted = tapped::counted(&heard, pins, scores.beat.len());
-    let divided = tapped::divided(&heard, pins);
+    let counted = tapped::counted(&heard, &counts, scores.beat.len());
+    let divided = tapped::divided(&heard, &counts);
     let as_heard = tapped::as_heard(&heard, pins);
     let settings = if counted.iter().any(Option::is_some) { steady } else { suited };
     remembered.path(settings, pins, None, |searched| {

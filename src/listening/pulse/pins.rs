@@ -29,7 +29,7 @@ const LEFT_OUT: f64 = 1.6;
 /// How far the tempo may leave the level that was tapped, in bins: under half of the way to half as fast again.
 const LEVEL_ROOM: usize = 10;
 /// Farther than this from the tempo that is expected, the beats that were heard without the taps have changed their level.
-const OTHER_LEVEL: usize = 14;
+pub(super) const OTHER_LEVEL: usize = 14;
 /// How much more a trusted level costs to leave.
 const CERTAIN: f32 = 3.0;
 /// Steadiness at which the rhythm breaks off, and from which it goes on.

@@ -4,7 +4,7 @@
 //! is what was heard without them; how the beats are counted is what she tapped. Where she counts two or three to a heard
 //! beat, the heard beats are hers and the others lie between; where she counts every second, hers are among the heard ones.
 
-use super::pins::{Pin, runs};
+use super::pins::{OTHER_LEVEL, Pin, runs};
 use super::search::{STEPS_PER_SECOND, bin_of};
 use std::ops::Range;
 
@@ -13,6 +13,10 @@ use std::ops::Range;
 const GAPS: usize = 3;
 const AGREE: f64 = 0.75;
 const ROOM: f64 = 0.25;
+/// A few taps say as much if they are within this share of the heard beats that they count, or of the parts of one, and this
+/// share of all heard beats is at their level.
+const EXACT: f64 = 0.15;
+const ALL: f64 = 0.95;
 /// Heard beats from one tap to the next that there may be; of equals the last.
 const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
 /// A few taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
@@ -25,46 +29,74 @@ const QUICKEST: f64 = 0.26;
 const AROUND: f64 = 2.0;
 
 /// How a run of taps counts what was heard.
-struct Count {
+pub(super) struct Count {
+    /// For how long it holds, seconds.
+    stretch: Range<f64>,
     /// When it was tapped, seconds.
-    from: f64,
-    until: f64,
+    taps: Range<f64>,
     /// Heard beats from one tap to the next.
     each: f64,
 }
 
-impl Count {
-    /// How a run counts, if it can be told.
-    fn of(run: &[Pin], heard: &[f64]) -> Option<Self> {
-        let (first, last) = (run.first()?, run.last()?);
-        let gaps: Vec<f64> =
-            run.windows(2).map(|pair| place(heard, pair[1].at) - place(heard, pair[0].at)).collect();
-        let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
-        let each = COUNTS.into_iter().max_by_key(agree)?;
-        let told = gaps.len() >= GAPS && agree(&each) as f64 >= AGREE * gaps.len() as f64;
-        told.then_some(Self { from: first.at, until: last.at, each })
-    }
+/// How a run counts, if it can be told: heard beats from one tap to the next.
+fn count(run: &[Pin], heard: &[f64], slowing: &[i16]) -> Option<f64> {
+    let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
+    let gaps: Vec<f64> = places.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
+    let each = COUNTS.into_iter().max_by_key(agree)?;
+    let told = if gaps.len() >= GAPS {
+        agree(&each) as f64 >= AGREE * gaps.len() as f64
+    } else {
+        // Few that are as far apart as the heard beats mend those: see `as_heard`.
+        each != 1.0 && !gaps.is_empty() && exactly(&places, each) && all_alike(heard, slowing, run[0].at)
+    };
+    told.then_some(each)
 }
 
-/// How the runs of taps count that can be told, with the seconds that each holds for: until half way to the next.
-/// None where too few beats (seconds, ascending) were heard.
-fn counts(heard: &[f64], pins: &[Pin]) -> Vec<(Range<f64>, Count)> {
+/// Whether all `places` are those of heard beats `each` apart, or of such parts of one, one of them a beat's own.
+fn exactly(places: &[f64], each: f64) -> bool {
+    let parts = each.recip().max(1.0);
+    let off = |place: f64| (place - place.round()).abs();
+    let apart = |pair: &[f64]| ((pair[1] - pair[0]) / each - 1.0).abs() <= EXACT;
+    places.iter().all(|place| off(place * parts) <= EXACT)
+        && places.iter().any(|place| off(*place) <= EXACT)
+        && places.windows(2).all(apart)
+}
+
+/// Whether nearly all the `heard` beats (seconds, ascending) differ from those around an instant only as the pace of the music does,
+/// so that what is said of these is true of all. `slowing`: by how many tempo bins the music has slowed down, step by step.
+fn all_alike(heard: &[f64], slowing: &[i16], instant: f64) -> bool {
+    let per_second = f64::from(STEPS_PER_SECOND);
+    let level = |at: f64| {
+        let slower = slowing.get((at * per_second).max(0.0) as usize).or(slowing.last()).copied();
+        bin_of((length_at(heard, at) * per_second) as f32) as isize - isize::from(slower.unwrap_or(0))
+    };
+    let here = level(instant);
+    let alike = heard.iter().filter(|beat| level(**beat).abs_diff(here) <= OTHER_LEVEL).count();
+    alike as f64 >= ALL * heard.len() as f64
+}
+
+/// How the runs of taps count that can be told; each holds until half way to the next. None where too few beats (seconds,
+/// ascending) were heard. Where all of those are alike but for the music's `slowing`, few taps are enough to tell.
+pub(super) fn counts(heard: &[f64], pins: &[Pin], slowing: &[i16]) -> Vec<Count> {
     if heard.len() < 4 {
         return Vec::new();
     }
-    let counts: Vec<Count> = runs(pins).filter_map(|run| Count::of(run, heard)).collect();
-    let half_ways = counts.windows(2).map(|pair| 0.5 * (pair[0].until + pair[1].from));
+    let told = |run: &[Pin]| {
+        let each = count(run, heard, slowing)?;
+        Some((run.first()?.at..run.last()?.at, each))
+    };
+    let told: Vec<(Range<f64>, f64)> = runs(pins).filter_map(told).collect();
+    let half_ways = told.windows(2).map(|pair| 0.5 * (pair[0].0.end + pair[1].0.start));
     let bounds: Vec<f64> = std::iter::once(0.0).chain(half_ways).chain([f64::INFINITY]).collect();
-    bounds.windows(2).map(|pair| pair[0]..pair[1]).zip(counts).collect()
+    let stretches = bounds.windows(2).map(|pair| pair[0]..pair[1]);
+    stretches.zip(told).map(|(stretch, (taps, each))| Count { stretch, taps, each }).collect()
 }
 
-/// 2 or 3 where every run of taps that says anything counts every second, or every third, of the beats that were `heard`
-/// (seconds, ascending).
-pub(super) fn every(heard: &[f64], pins: &[Pin]) -> Option<u8> {
-    let counts = counts(heard, pins);
-    let (_, first) = counts.first()?;
-    let same = counts.iter().all(|(_, count)| count.each == first.each);
-    (same && first.each > 1.0).then_some(first.each as u8)
+/// 2 or 3 where every run of taps that says anything counts every second, or every third, of the beats that were heard.
+pub(super) fn every(counts: &[Count]) -> Option<u8> {
+    let each = counts.first()?.each;
+    (counts.iter().all(|count| count.each == each) && each > 1.0).then_some(each as u8)
 }
 
 /// Where a few taps, too few to say how she counts all of it, are as far apart as the `heard` beats are (seconds, ascending):
@@ -86,18 +118,18 @@ pub(super) fn as_heard(heard: &[f64], pins: &[Pin]) -> Vec<Range<f64>> {
     runs(pins).filter(|run| as_heard(run)).map(range).collect()
 }
 
-/// The tempo bin of the beats that she counts, step by step: the heard beat's, as many times as she counts it. A run of taps
-/// holds until half way to the next. `None` where they cannot be read so, or where she counts what was heard.
+/// The tempo bin of the beats that she counts, step by step: the heard beat's, as many times as she counts it. `None` where her
+/// taps cannot be read so, or where she counts what was heard.
 ///
 /// `heard` are beats in seconds, ascending.
-pub(super) fn counted(heard: &[f64], pins: &[Pin], steps: usize) -> Vec<Option<isize>> {
+pub(super) fn counted(heard: &[f64], counts: &[Count], steps: usize) -> Vec<Option<isize>> {
     let mut bins = vec![None; steps];
     let per_second = f64::from(STEPS_PER_SECOND);
     let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
-    for (stretch, count) in counts(heard, pins).iter().filter(|(_, count)| count.each != 1.0) {
+    for Count { stretch, each, .. } in counts.iter().filter(|count| count.each != 1.0) {
         let (from, until) = (step(stretch.start), step(stretch.end));
         for (t, bin) in bins.iter_mut().enumerate().take(until).skip(from) {
-            let length = count.each * length_at(heard, t as f64 / per_second);
+            let length = each * length_at(heard, t as f64 / per_second);
             *bin = Some(bin_of((length * per_second) as f32) as isize);
         }
     }
@@ -114,17 +146,17 @@ pub(super) struct Divided {
 }
 
 /// The beats that runs of taps count where each counts two or three to one that was heard: they lie between those, so
-/// there is no doubt which they are. A run holds until half way to the next, as long as anybody could follow.
+/// there is no doubt which they are. A run holds as long as anybody could follow.
 ///
 /// `heard` are beats in seconds, ascending.
-pub(super) fn divided(heard: &[f64], pins: &[Pin]) -> Vec<Divided> {
-    let divide = |(stretch, count): (Range<f64>, Count)| {
+pub(super) fn divided(heard: &[f64], counts: &[Count]) -> Vec<Divided> {
+    let divide = |count: &Count| {
         let parts = (1.0 / count.each).round() as usize;
         let part = |pair: &[f64], k: usize| pair[0] + (pair[1] - pair[0]) * k as f64 / parts as f64;
         let too_quick = || heard.windows(2).filter(|pair| pair[1] - pair[0] < QUICKEST * parts as f64);
-        let before = too_quick().map(|pair| pair[1]).filter(|at| *at <= count.from);
-        let after = too_quick().map(|pair| pair[0]).filter(|at| *at >= count.until);
-        let stretch = before.fold(stretch.start, f64::max)..after.fold(stretch.end, f64::min);
+        let before = too_quick().map(|pair| pair[1]).filter(|at| *at <= count.taps.start);
+        let after = too_quick().map(|pair| pair[0]).filter(|at| *at >= count.taps.end);
+        let stretch = before.fold(count.stretch.start, f64::max)..after.fold(count.stretch.end, f64::min);
         let beats = heard
             .windows(2)
             .flat_map(|pair| (0..parts).map(|k| part(pair, k)).collect::<Vec<f64>>())
@@ -132,7 +164,7 @@ pub(super) fn divided(heard: &[f64], pins: &[Pin]) -> Vec<Divided> {
             .collect();
         Divided { stretch, beats }
     };
-    counts(heard, pins).into_iter().filter(|(_, count)| count.each < 1.0).map(divide).collect()
+    counts.iter().filter(|count| count.each < 1.0).map(divide).collect()
 }
 
 /// How long the heard beats are around an instant, seconds.
@@ -176,7 +208,7 @@ mod tests {
     /// Seconds of a counted beat at an instant, when `taps` were given.
     fn beat_at(taps: &[f64], instant: f64) -> Option<f64> {
         let anchors: Vec<Anchor> = taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
-        let bins = counted(&heard(), &pins(&anchors, 3_000), 3_000);
+        let bins = counted(&heard(), &counts(&heard(), &pins(&anchors, 3_000), &[]), 3_000);
         bins[(instant * 50.0) as usize]
             .map(|bin| f64::from(super::super::search::period(bin as usize)) / 50.0)
     }
@@ -200,7 +232,7 @@ mod tests {
         let laid_out = |taps: &[f64]| {
             let anchors: Vec<Anchor> =
                 taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
-            divided(&heard(), &pins(&anchors, 3_000))
+            divided(&heard(), &counts(&heard(), &pins(&anchors, 3_000), &[]))
         };
         // Halves of .8 s can be followed, those of .5 s before the fortieth beat, at 21 s, cannot.
         let [halves] = &laid_out(&[25.02, 25.38, 25.8, 26.23, 26.6])[..] else { panic!("one run") };
@@ -222,6 +254,30 @@ mod tests {
         // On the off-beat, and across the change of tempo at 21 s; every second beat, and more taps than a few, are another matter.
         assert_eq!((said(&[5.25, 5.75]), said(&[20.5, 21.3]), said(&[5.0, 5.5, 20.5, 21.3])), (1, 1, 2));
         assert_eq!((said(&[5.0, 6.0]), said(&[5.0, 5.5, 6.0, 6.5]), said(&[5.0])), (0, 0, 0));
+    }
+
+    #[test]
+    fn a_few_exact_taps_count_all_that_is_alike() {
+        let said = |taps: &[f64], slowing: &[i16]| -> Vec<f64> {
+            let anchors: Vec<Anchor> =
+                taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+            let counts = counts(&heard(), &pins(&anchors, 3_000), slowing);
+            counts.iter().map(|count| count.each).collect()
+        };
+        // The music is heard to slow down by as much as the beats do at 21 s; or it is not, so that they have changed their level.
+        let slower = (f64::log2(0.8 / 0.5) * 36.0) as i16;
+        let slowing: Vec<i16> = (0..3_000).map(|step| if step < 1_050 { 0 } else { slower }).collect();
+        let steady = vec![0; 3_000];
+        for (taps, each) in
+            [(&[5.05, 6.0][..], 2.0), (&[25.0, 25.42], 0.5), (&[5.0, 6.5], 3.0), (&[2.0, 3.0, 4.0], 2.0)]
+        {
+            assert_eq!(said(taps, &slowing), vec![each], "{taps:?}");
+            assert!(said(taps, &steady).is_empty(), "{taps:?}");
+        }
+        // Beside the heard beats, or as far apart as they are, they mean something else.
+        for taps in [&[5.2, 6.2][..], &[5.0, 5.85], &[5.0, 5.5], &[5.0]] {
+            assert!(said(taps, &slowing).is_empty(), "{taps:?}");
+        }
     }
 
     #[test]
