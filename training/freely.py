@@ -34,7 +34,7 @@ def scoring(rng, piece):
 
 
 def base_tempo(rng, piece, density):
-    """Beats a minute: spread wider than among ensembles, so that a beat may hold eight notes or stand for less than one.
+    """Beats a minute, spread as among ensembles: wider, and the network no longer knows which of two levels is the usual one.
 
     `density`: onsets a beat; where there are few, beats are mostly quick, as they are notated.
     """
@@ -43,12 +43,12 @@ def base_tempo(rng, piece, density):
     highest = float(np.clip(NOTES_A_SECOND * 60 / most, 40, 240))
     bpm = 96.0
     for _ in range(30):
-        bpm = float(np.exp(rng.normal(np.log(100) - 0.3 * np.log(max(density, 0.3) / 4), 0.52)))
-        if not 30 <= bpm <= highest:
+        bpm = float(np.exp(rng.normal(np.log(104) - 0.3 * np.log(max(density, 0.3) / 4), 0.40)))
+        if not 34 <= bpm <= highest:
             continue
         if rng.random() < np.exp(-0.5 * ((np.log(density * bpm / 60) - np.log(4.2)) / 0.75) ** 2) + 0.05:
             break
-    return float(np.clip(bpm, 30, highest))
+    return float(np.clip(bpm, 34, highest))
 
 
 def tempo(rng, piece, count, first, base):

@@ -23,6 +23,7 @@ import torch.nn.functional as F
 from torch import nn
 
 from examples import FINE, QUICK, STEPS, VALUES, load, read, stems_in
+from teachers import Teachers
 
 BYTES_PER_UNIT = 28.0
 PERIODS = 37                    # 0.24 s to 1.92 s, twelve an octave
@@ -44,14 +45,19 @@ def with_rises(x):
 
 
 class Growing:
-    """Training examples on the device; with `follow`, a thread adds files as the renderer finishes them."""
+    """Training examples on the device; with `follow`, a thread adds files as the renderer finishes them.
 
-    def __init__(self, folder, device, room):
+    With teachers each example keeps what they say of it, log odds `t` (100 a second, three kinds): they hear it once, whole and unvaried.
+    """
+
+    def __init__(self, folder, device, room, teachers=None):
         stems = stems_in(folder)
         first = tensors(load(folder, stems))
-        self.folder, self.known, self.device = folder, set(stems), device
+        self.folder, self.known, self.device, self.teachers = folder, set(stems), device, teachers
         self.count, self.ended = len(first["n"]), threading.Event()
         self.rows = {k: torch.zeros((max(room, self.count), *v.shape[1:]), dtype=v.dtype, device=device) for k, v in first.items()}
+        if teachers:
+            self.rows["t"] = torch.zeros((len(self.rows["n"]), 2 * STEPS, 3), dtype=torch.float16, device=device)
         self.stream = torch.cuda.Stream() if device == "cuda" else None
         if self.stream:                                  # the zeros lie there before anything is copied over them
             torch.cuda.synchronize()
@@ -63,6 +69,11 @@ class Growing:
         with torch.cuda.stream(self.stream) if self.stream else contextlib.nullcontext():
             for k, v in more.items():
                 self.rows[k][at:at + take].copy_(v[:take])
+            if self.teachers:
+                for some in torch.arange(at, at + take, device=self.device).split(12):
+                    with torch.no_grad(), torch.autocast(self.device, dtype=torch.bfloat16):
+                        said = self.teachers.answer(with_rises(self.rows["x"][some].float() / BYTES_PER_UNIT))
+                    self.rows["t"][some] = said.reshape(len(some), STEPS, 3, 2).transpose(2, 3).reshape(len(some), 2 * STEPS, 3).half()
         if self.stream:
             self.stream.synchronize()
         return take
@@ -101,29 +112,37 @@ class Growing:
 
 
 class Block(nn.Module):
-    """x + W relu(norm(conv x)): the convolution full, or by channel and then across channels."""
+    """x + W relu(norm(conv x)), x being examples, steps, channels: the convolution full, or by channel and then across channels."""
 
     def __init__(self, channels, dilation, shape, kernel=5, drop=0.0):
         super().__init__()
-        pad = dilation * (kernel // 2)
+        self.dilation, self.kernel = dilation, kernel
         if shape == "full":
-            self.first = nn.Conv1d(channels, channels, kernel, padding=pad, dilation=dilation, bias=False)
+            self.first = nn.Conv1d(channels, channels, kernel, padding=dilation * (kernel // 2), dilation=dilation, bias=False)
             self.across = None
         else:
-            self.first = nn.Conv1d(channels, channels, kernel, padding=pad, dilation=dilation, groups=channels, bias=False)
+            self.first = nn.Conv1d(channels, channels, kernel, dilation=dilation, groups=channels, bias=False)
             self.across = nn.Conv1d(channels, channels, 1, bias=False)
         self.norm = nn.BatchNorm1d(channels)
         self.second = nn.Conv1d(channels, channels, 1)
         self.drop = nn.Dropout1d(drop)
 
     def forward(self, x):
-        h = self.first(x)
-        if self.across is not None:
-            h = self.across(h)
-        return x + self.second(self.drop(F.relu(self.norm(h))))
+        if self.across is None:
+            h = self.first(x.transpose(1, 2)).transpose(1, 2)
+        else:                                            # five shifted products: a compiler makes one pass of them, a grouped convolution is slow
+            reach, steps = self.dilation * (self.kernel // 2), x.shape[1]
+            padded, taps = F.pad(x, (0, 0, reach, reach)), self.first.weight[:, 0]
+            h = sum(padded[:, k * self.dilation:k * self.dilation + steps] * taps[:, k] for k in range(self.kernel))
+            h = F.linear(h, self.across.weight[:, :, 0])
+        h = F.relu(self.norm(h.reshape(-1, h.shape[-1])).reshape(h.shape))
+        h = self.drop(h.transpose(1, 2)).transpose(1, 2) if self.drop.p else h
+        return x + F.linear(h, self.second.weight[:, :, 0], self.second.bias)
 
 
 class Network(nn.Module):
+    """Features (examples, steps, VALUES) to answers (examples, steps, HEADS)."""
+
     def __init__(self, channels, blocks, shape, mean, deviation, drop):
         super().__init__()
         self.register_buffer("mean", mean)
@@ -134,10 +153,10 @@ class Network(nn.Module):
 
     def forward(self, x):
         x = (with_rises(x) - self.mean) / self.deviation
-        x = F.relu(self.entry(x.transpose(1, 2)))
+        x = F.relu(F.linear(x, self.entry.weight[:, :, 0], self.entry.bias))
         for block in self.blocks:
             x = block(x)
-        return self.heads(F.relu(x)).transpose(1, 2)
+        return F.linear(F.relu(x), self.heads.weight[:, :, 0], self.heads.bias)
 
 
 def folded(net, shape):
@@ -169,8 +188,8 @@ def targets(distance):
     return torch.exp(-0.5 * (distance / 1.2) ** 2)
 
 
-def sample(data, index, steps, device):
-    """A batch: crops, stretched in time by up to a fifth, with level, tone and gaps varied."""
+def sample(data, index, steps, device, taught=0.0):
+    """A batch: crops, stretched in time by up to a fifth, with level, tone and gaps varied. Of its targets a share of `taught` is what teachers say."""
     count = len(index)
     stretched = torch.rand(count, device=device) < 0.6
     stretch = torch.where(stretched, torch.exp(torch.randn(count, device=device).clamp(-2, 2) * 0.1), 1.0)
@@ -186,7 +205,13 @@ def sample(data, index, steps, device):
     distance = data["d"][rows, near].float() / 8
     far = distance.abs() > 15.8
     distance = torch.where(far, 99.0, (distance + (fast - near)[..., None]) / stretch[:, None, None])
-    y = targets(distance).reshape(count, steps, 2, 3).permute(0, 1, 3, 2)         # step, kind, half
+    y = targets(distance)
+    if taught:
+        before = fast.floor().long().clamp(max=2 * STEPS - 2)
+        after = (fast - before).clamp(0, 1)[..., None]
+        said = data["t"][rows, before].float() * (1 - after) + data["t"][rows, before + 1].float() * after
+        y = (1 - taught) * y + taught * said.sigmoid()
+    y = y.reshape(count, steps, 2, 3).permute(0, 1, 3, 2)                         # step, kind, half
     period = data["p"][rows, low].float() - 12 * torch.log2(stretch)[:, None]
     valid = (place < data["n"][index][:, None]).float()
     level = torch.randn(count, 1, 1, device=device) * 0.35
@@ -292,13 +317,17 @@ def main():
     options.add_argument("--drop", type=float, default=0.05, help="share of channels left out while training")
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--start", default="", help="weights (.pt) to go on from")
+    options.add_argument("--teach", nargs="*", default=[], help="finished networks to learn from, as FILE.bin:WEIGHT")
+    options.add_argument("--taught", type=float, default=0.5, help="how much of the events' targets is the teachers' word")
+    options.add_argument("--compile", action="store_true", help="have PyTorch compile a step (twice as fast on a GPU; takes a minute at first)")
     options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
     options = options.parse_args()
     began, device = time.time(), "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(options.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
-    growing = Growing(os.path.join(options.data, "train"), device, options.room)
+    teachers = Teachers(options.teach, device) if options.teach else None
+    growing = Growing(os.path.join(options.data, "train"), device, options.room, teachers)
     train, folder = growing.rows, os.path.join(options.data, "valid")
     both = tensors(load(folder, stems_in(folder)))
     crop = both["x"][3:4, 400:1000].to(device)
@@ -314,6 +343,15 @@ def main():
     if options.start:
         net.load_state_dict(torch.load(options.start, map_location=device))
     print(options.name, "weights", sum(p.numel() for p in net.parameters()), flush=True)
+
+    def step_loss(x, y, period, ok, third, beat):
+        with torch.autocast(device, dtype=torch.bfloat16):
+            out = net(x)
+        return loss_of(out, y, period, ok, third, beat)[0]
+
+    batch = sample
+    if options.compile:
+        batch, step_loss = torch.compile(batch), torch.compile(step_loss)
     optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.01, fused=device == "cuda")
     os.makedirs(options.out, exist_ok=True)
     stem = os.path.join(options.out, options.name)
@@ -326,10 +364,8 @@ def main():
         for group in optimiser.param_groups:
             group["lr"] = options.rate * min(1, done / 200) * (0.5 + 0.5 * math.cos(math.pi * share)) + 1e-6
         index = torch.randint(0, growing.count, (options.batch,), device=device)
-        x, y, period, ok = sample(train, index, steps, device)
-        with torch.autocast(device, dtype=torch.bfloat16):
-            out = net(x)
-        total, _ = loss_of(out, y, period, ok, train["third"][index], train["beat"][index])
+        x, y, period, ok = batch(train, index, steps, device, options.taught if teachers else 0.0)
+        total = step_loss(x, y, period, ok, train["third"][index], train["beat"][index])
         optimiser.zero_grad(set_to_none=True)
         total.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 1.0)
