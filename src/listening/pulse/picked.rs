@@ -30,7 +30,9 @@ pub(super) fn picked(
         return None;
     }
     let beats: Vec<Seconds> = heard.iter().map(|(_, at)| *at).collect();
-    let tapped: Vec<Seconds> = pins.iter().map(|pin| Seconds(pin.at)).collect();
+    // A beat that is put elsewhere is one of those that she counts already: it says nothing of which they are.
+    let taps = pins.iter().filter(|pin| !pin.exact);
+    let tapped: Vec<Seconds> = taps.map(|pin| Seconds(pin.at)).collect();
     let counted = every(evidence, &beats, each, &tapped, settings);
     let mut at: Vec<usize> = counted.iter().map(|&beat| heard[beat].0.at).collect();
     for pin in pins {
