@@ -20,22 +20,26 @@ pub(crate) fn find(
         return Vec::new();
     }
     let sounds = Bar::all(evidence, beats, bars);
-    let mut must = vec![false; bars.len()];
-    for anchor in anchors {
-        if let Anchor::CountOne { at } = *anchor
-            && let Some(bar) = nearest(beats, at).and_then(|beat| bars.binary_search(&beat).ok())
-        {
-            must[bar] = true;
-        }
-    }
+    let ones: Vec<usize> = anchors.iter().filter_map(|anchor| count_one(anchor, beats)).collect();
+    let must: Vec<bool> = bars.iter().map(|bar| ones.contains(bar)).collect();
     let spans = Spans::of(beats.len(), bars);
     let starts = division::divide(&openings::gains(&sounds), &spans, &must);
-    let heard: Vec<usize> = starts.into_iter().map(|start| bars[start]).collect();
+    let corrected = |start: &usize| ones.iter().any(|one| (1..ONES_APART).contains(&start.abs_diff(*one)));
+    let heard: Vec<usize> = starts
+        .into_iter()
+        .map(|bar| bars[bar])
+        .filter(|start| ones.contains(start) || !corrected(start))
+        .collect();
     letters(&told(heard, beats, anchors), &sounds, bars)
 }
 
-/// A count one this near to the start of a known phrase (in beats) corrects it; a real phrase is longer.
+/// A count one this near to the start of a phrase that is known or heard (in beats) corrects it; a real phrase is longer.
 const ONES_APART: usize = 4;
+
+/// The beat that is said to be a count one.
+fn count_one(anchor: &Anchor, beats: &[Seconds]) -> Option<usize> {
+    if let Anchor::CountOne { at } = *anchor { nearest(beats, at) } else { None }
+}
 
 /// Phrases that are known (their first beats, ascending), but for what the teacher has said since. Their letters are
 /// kept while they all have one and nothing was said; else they are heard.
@@ -47,13 +51,9 @@ pub(crate) fn of_known(
     anchors: &[Anchor],
 ) -> Vec<Phrase> {
     let mut starts: Vec<usize> = known.iter().map(|phrase| phrase.start).collect();
-    for anchor in anchors {
-        if let Anchor::CountOne { at } = *anchor
-            && let Some(one) = nearest(beats, at)
-        {
-            starts.retain(|start| start.abs_diff(one) >= ONES_APART);
-            starts.push(one);
-        }
+    for one in anchors.iter().filter_map(|anchor| count_one(anchor, beats)) {
+        starts.retain(|start| start.abs_diff(one) >= ONES_APART);
+        starts.push(one);
     }
     starts.sort_unstable();
     let starts = told(starts, beats, anchors);
@@ -81,8 +81,7 @@ fn told(heard: Vec<usize>, beats: &[Seconds], anchors: &[Anchor]) -> Vec<usize> 
                     lengths.push((from, usize::from(counts)));
                 }
             }
-            Anchor::CountOne { at } => ones.extend(nearest(beats, at)),
-            _ => {}
+            _ => ones.extend(count_one(anchor, beats)),
         }
     }
     let Some(first) = lengths.iter().map(|length| length.0).min() else { return heard };
