@@ -294,7 +294,7 @@ fn two_taps_settle_the_level() {
 
 #[test]
 fn two_taps_at_another_level_count_all_of_a_swaying_piece() {
-    let times = signals::beat_times(0.6, 72, |i| 96.0 * (1.0 + 0.25 * (i as f64 / 9.0).sin()));
+    let times = signals::beat_times(0.6, 72, |i| 80.0 * (1.0 + 0.2 * (i as f64 / 9.0).sin()));
     let evidence = evidence_at(&played(22_050, &times), 1, 22_050);
     let half: Vec<f64> = times.iter().copied().step_by(2).collect();
     let double: Vec<f64> = times.windows(2).flat_map(|pair| [pair[0], 0.5 * (pair[0] + pair[1])]).collect();
