@@ -211,7 +211,7 @@ fn neighbours(pair: &[Pin], usual: f64) -> bool {
 /// Keeps the whole piece at the level that was tapped: its tempo is that of the nearest tapped beats, changed by as
 /// much as the pace of the music has changed since, with room for freedom but not for another level. Where the taps count
 /// what was heard without them otherwise, the tempo is that of those beats, counted so: it drifts less than the pace does.
-/// A few taps that only say again how quick it is mend the beats around them and leave the level of all others alone.
+/// Taps that only say again how quick it is mend the beats around them and leave the level of all others alone.
 fn hold_level(pins: &[Pin], constraints: &mut Constraints, scores: &Scores) {
     let usual = usual_gap(pins);
     let steps = constraints.bins.len();
