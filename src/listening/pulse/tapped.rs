@@ -19,7 +19,7 @@ const EXACT: f64 = 0.15;
 const ALL: f64 = 0.95;
 /// Heard beats from one tap to the next that there may be; of equals the last.
 const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
-/// A few taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
+/// Taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
 /// take this share of it: where she taps, the heard beats themselves are wrong.
 const NEAR: usize = 4;
 const ALIKE: f64 = 0.2;
@@ -38,8 +38,8 @@ pub(super) struct Count {
     each: f64,
 }
 
-/// How a run counts, if it can be told: heard beats from one tap to the next.
-fn count(run: &[Pin], heard: &[f64], slowing: &[i16]) -> Option<f64> {
+/// How a run counts, if it can be told: heard beats from one tap to the next. Without `slowing`, few taps do not tell.
+fn count(run: &[Pin], heard: &[f64], slowing: Option<&[i16]>) -> Option<f64> {
     let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
     let gaps: Vec<f64> = places.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
@@ -47,8 +47,9 @@ fn count(run: &[Pin], heard: &[f64], slowing: &[i16]) -> Option<f64> {
     let told = if gaps.len() >= GAPS {
         agree(&each) as f64 >= AGREE * gaps.len() as f64
     } else {
-        // Few that are as far apart as the heard beats mend those: see `as_heard`.
-        each != 1.0 && !gaps.is_empty() && exactly(&places, each) && all_alike(heard, slowing, run[0].at)
+        // Those that are as far apart as the heard beats mend them: see `as_heard`.
+        let alike = slowing.is_some_and(|slowing| all_alike(heard, slowing, run[0].at));
+        each != 1.0 && !gaps.is_empty() && exactly(&places, each) && alike
     };
     told.then_some(each)
 }
@@ -77,11 +78,13 @@ fn all_alike(heard: &[f64], slowing: &[i16], instant: f64) -> bool {
 }
 
 /// How the runs of taps count that can be told; each holds until half way to the next. None where too few beats (seconds,
-/// ascending) were heard. Where all of those are alike but for the music's `slowing`, few taps are enough to tell.
+/// ascending) were heard. Where all of those are alike but for the music's `slowing`, few taps are enough to tell, unless others say
+/// that the level is as it was heard.
 pub(super) fn counts(heard: &[f64], pins: &[Pin], slowing: &[i16]) -> Vec<Count> {
     if heard.len() < 4 {
         return Vec::new();
     }
+    let slowing = as_heard(heard, pins).is_empty().then_some(slowing);
     let told = |run: &[Pin]| {
         let each = count(run, heard, slowing)?;
         Some((run.first()?.at..run.last()?.at, each))
@@ -99,8 +102,8 @@ pub(super) fn every(counts: &[Count]) -> Option<u8> {
     (counts.iter().all(|count| count.each == each) && each > 1.0).then_some(each as u8)
 }
 
-/// Where a few taps, too few to say how she counts all of it, are as far apart as the `heard` beats are (seconds, ascending):
-/// she mends what is around them, and the level elsewhere is as it was.
+/// Where taps are as far apart as the `heard` beats are (seconds, ascending), be they few or many: she mends what is around them,
+/// and the level elsewhere is as it was.
 pub(super) fn as_heard(heard: &[f64], pins: &[Pin]) -> Vec<Range<f64>> {
     if heard.len() < 4 {
         return Vec::new();
@@ -245,7 +248,7 @@ mod tests {
     }
 
     #[test]
-    fn a_few_taps_as_far_apart_as_heard_beats_near_by_leave_the_level_as_it_was() {
+    fn taps_as_far_apart_as_heard_beats_near_by_leave_the_level_as_it_was() {
         let said = |taps: &[f64]| {
             let anchors: Vec<Anchor> =
                 taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
@@ -274,8 +277,8 @@ mod tests {
             assert_eq!(said(taps, &slowing), vec![each], "{taps:?}");
             assert!(said(taps, &steady).is_empty(), "{taps:?}");
         }
-        // Beside the heard beats, or as far apart as they are, they mean something else.
-        for taps in [&[5.2, 6.2][..], &[5.0, 5.85], &[5.0, 5.5], &[5.0]] {
+        // Beside the heard beats, or as far apart as they are, they mean something else, and so they do beside such that are.
+        for taps in [&[5.2, 6.2][..], &[5.0, 5.85], &[5.0, 5.5], &[5.0], &[5.0, 6.0, 15.0, 15.5]] {
             assert!(said(taps, &slowing).is_empty(), "{taps:?}");
         }
     }
