@@ -319,7 +319,7 @@ def main():
     options.add_argument("--start", default="", help="weights (.pt) to go on from")
     options.add_argument("--teach", nargs="*", default=[], help="finished networks to learn from, as FILE.bin:WEIGHT")
     options.add_argument("--taught", type=float, default=0.5, help="how much of the events' targets is the teachers' word")
-    options.add_argument("--compile", action="store_true", help="have PyTorch compile a step (twice as fast on a GPU; takes a minute at first)")
+    options.add_argument("--compile", action="store_true", help="have PyTorch compile a step (twice as fast on a GPU, after half a minute)")
     options.add_argument("--room", type=int, default=0, help="keep room for so many examples and load what is still being rendered")
     options = options.parse_args()
     began, device = time.time(), "cuda" if torch.cuda.is_available() else "cpu"
