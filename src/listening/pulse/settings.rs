@@ -109,7 +109,7 @@ impl Default for Settings {
             novelty_to: 12.0,
             resubdivide: 40.0,
             preference: 1.7,
-            preferred: 97.0,
+            preferred: 105.0,
             off_level: 0.6,
             bar_network: 0.6,
             bar_bias: 0.6,
