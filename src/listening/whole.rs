@@ -12,7 +12,7 @@ use crate::units::{Bpm, Lufs, Seconds};
 
 /// Version of the analyser: raised whenever the same recording may give another result, so that kept listenings
 /// are heard again.
-pub const ANALYSER: u32 = 12;
+pub const ANALYSER: u32 = 13;
 
 /// Everything that can be told from the loudness of a recording and its grid.
 ///

@@ -10,7 +10,7 @@ use crate::units::Seconds;
 const METRES: [u8; 4] = [2, 3, 4, 6];
 /// Price of a bar that is cut short or stretched, and of a change of metre at a bar line.
 const SLIP: f32 = 10.0;
-const CHANGE: f32 = 14.0;
+const CHANGE: f32 = 18.0;
 /// A bar of six is two of three unless the sound says otherwise: price a beat.
 const SIX: f32 = 0.3;
 /// Four beats in thirds are two bars of two (6/8) unless the sound says otherwise: 12/8 is rare. Price a beat.
@@ -20,7 +20,7 @@ const ANCHORED: f32 = 1e6;
 /// Beats to either side over which a feature is compared.
 const AROUND: usize = 12;
 /// Weights of the features of [`columns`], and the constant.
-const WEIGHTS: [f32; 7] = [0.5, 0.29, 0.15, 0.2, 0.05, 0.1, 0.02];
+const WEIGHTS: [f32; 7] = [0.6, 0.29, 0.15, 0.2, 0.05, 0.1, 0.2];
 const CONSTANT: f32 = -0.1;
 
 /// First beats of bars (ascending) and the metres they keep.

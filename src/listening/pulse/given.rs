@@ -57,7 +57,7 @@ impl<'a> Given<'a> {
         };
         let sureness = bars::sureness(evidence, &beats, &bars);
         // Somebody counted these, so there is a beat; how sure it is to hear is another matter.
-        let pulse = match verdict(&sureness, &bars::network_odds(evidence, &beats)) {
+        let pulse = match verdict(evidence, &beats, &sureness) {
             Pulse::None => Pulse::Unsure,
             found => found,
         };

@@ -64,8 +64,14 @@ pub struct Settings {
     pub resubdivide: f32,
     /// Weight of the preference for usual tempi, a second.
     pub preference: f32,
-    /// The most usual tempo, BPM.
+    /// The most usual tempo where the music is played as people play it, BPM.
     pub preferred: f32,
+    /// The most usual tempo where every beat is as long as the one before, as machines play it, BPM.
+    pub even_preferred: f32,
+    /// Up to here every beat is as long as the one before, by the same measure as `steady_to`.
+    pub even_to: f32,
+    /// From here on people play; between the two, one most usual tempo goes over into the other.
+    pub even_from: f32,
     /// Price a second of leaving the level that the teacher tapped.
     pub off_level: f32,
     /// Weight of the network's odds of a bar's first beat.
@@ -81,20 +87,20 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            temper: 0.41,
+            temper: 0.37,
             network: 0.8,
-            plain: 0.54,
-            network_bias: 1.8,
+            plain: 0.6,
+            network_bias: 1.35,
             half_bias: 1.0,
             beat_bias: 0.06,
-            beat_least: -5.0,
+            beat_least: -6.0,
             beat_most: 1.6,
             sub_least: -0.25,
             sub_most: 0.3,
             off: 78.0,
             drift: 0.6,
-            drift_square: 1.0,
-            steady_to: 0.026,
+            drift_square: 0.5,
+            steady_to: 0.015,
             free_from: 0.06,
             free_off: 20.0,
             free_drift: 0.2,
@@ -109,11 +115,14 @@ impl Default for Settings {
             novelty_to: 12.0,
             resubdivide: 40.0,
             preference: 1.7,
-            preferred: 105.0,
+            preferred: 100.0,
+            even_preferred: 122.0,
+            even_to: 0.006,
+            even_from: 0.015,
             off_level: 0.6,
             bar_network: 0.6,
             bar_bias: 0.6,
-            bar_plain: 0.4,
+            bar_plain: 0.46,
             left_out: 1.0,
         }
     }
@@ -123,13 +132,15 @@ impl Settings {
     /// The same for music whose beat lengths change by so much from one to the next.
     #[must_use]
     pub(crate) fn suited_to(&self, wandering: f32) -> Self {
+        let along = |from: f32, to: f32, share: f32| from * (to / from).powf(share.clamp(0.0, 1.0));
         let free =
             (wandering.max(self.steady_to) / self.steady_to).ln() / (self.free_from / self.steady_to).ln();
-        let between = |steady: f32, free_one: f32| steady * (free_one / steady).powf(free.min(1.0));
+        let played = (wandering - self.even_to) / (self.even_from - self.even_to);
         Self {
-            off: between(self.off, self.free_off),
-            drift: between(self.drift, self.free_drift),
-            drift_square: between(self.drift_square, self.free_drift_square),
+            off: along(self.off, self.free_off, free),
+            drift: along(self.drift, self.free_drift, free),
+            drift_square: along(self.drift_square, self.free_drift_square, free),
+            preferred: along(self.even_preferred, self.preferred, played),
             ..self.clone()
         }
     }
@@ -142,8 +153,6 @@ mod tests {
     #[test]
     fn prices_fall_from_the_steady_ones_to_the_free_ones_and_no_further() {
         let all = Settings::default();
-        assert_eq!(all.suited_to(0.0), all);
-        assert_eq!(all.suited_to(all.steady_to), all);
         let prices = |wandering| {
             let suited = all.suited_to(wandering);
             [suited.off, suited.drift, suited.drift_square]
@@ -152,7 +161,18 @@ mod tests {
         for ((steady, middle), free) in [all.off, all.drift, all.drift_square].iter().zip(middle).zip(free) {
             assert!(*steady > middle && middle > free, "{steady} {middle} {free}");
         }
+        assert_eq!(prices(all.steady_to), [all.off, all.drift, all.drift_square]);
         assert_eq!(prices(9.0), free);
         assert!((free[0] - all.free_off).abs() < 1e-3 && (free[1] - all.free_drift).abs() < 1e-3);
+    }
+
+    #[test]
+    fn what_machines_play_is_expected_quicker_than_what_people_play() {
+        let all = Settings::default();
+        let expected = |wandering| all.suited_to(wandering).preferred;
+        assert_eq!([0.0, all.even_to].map(expected), [all.even_preferred; 2]);
+        assert!([all.even_from, 0.1, 9.0].iter().all(|w| (expected(*w) - all.preferred).abs() < 1e-3));
+        let between = expected(0.5 * (all.even_to + all.even_from));
+        assert!(all.preferred < between && between < all.even_preferred, "{between}");
     }
 }
