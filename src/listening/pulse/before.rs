@@ -4,10 +4,12 @@ use super::arrivals::MARGIN;
 use super::constraints::Constraints;
 use super::scores::Scores;
 use super::search::{NEVER, ROW};
+use super::settings::Settings;
 
 /// The table of an earlier search of the same evidence, with what it obeyed. An empty one helps nobody.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Searched {
+    settings: Settings,
     constraints: Option<Constraints>,
     beat: Vec<f32>,
     sub: Vec<f32>,
@@ -17,16 +19,21 @@ pub(crate) struct Searched {
 }
 
 impl Searched {
-    /// Takes out the rows after their margin, and the best score of each step, as far as they hold under other constraints
-    /// and odds.
-    pub(crate) fn take(&mut self, constraints: &Constraints, scores: &Scores) -> (Vec<f32>, Vec<f32>) {
+    /// Takes out the rows after their margin, and the best score of each step, as far as they hold under other settings,
+    /// constraints and odds.
+    pub(crate) fn take(
+        &mut self,
+        settings: &Settings,
+        constraints: &Constraints,
+        scores: &Scores,
+    ) -> (Vec<f32>, Vec<f32>) {
         let (mut rows, mut best) = (std::mem::take(&mut self.rows), std::mem::take(&mut self.best));
         let known = match &self.constraints {
-            Some(before) => alike(before, constraints)
+            Some(before) if self.settings == *settings => alike(before, constraints)
                 .min(same(&self.beat, &scores.beat))
                 .min(same(&self.sub, &scores.sub))
                 .min(best.len()),
-            None => 0,
+            _ => 0,
         };
         let packed = rows.len() < MARGIN + best.len() * ROW;
         best.truncate(known);
@@ -40,6 +47,7 @@ impl Searched {
     /// Keeps what was found for the next search.
     pub(crate) fn keep(
         &mut self,
+        settings: &Settings,
         constraints: &Constraints,
         scores: &Scores,
         mut rows: Vec<f32>,
@@ -47,6 +55,7 @@ impl Searched {
     ) {
         pack(&mut rows, &best);
         (self.rows, self.best) = (rows, best);
+        self.settings = settings.clone();
         self.constraints = Some(constraints.clone());
         self.beat.clone_from(&scores.beat);
         self.sub.clone_from(&scores.sub);
