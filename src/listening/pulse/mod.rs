@@ -13,6 +13,7 @@ mod picked;
 mod pins;
 mod place;
 mod prices;
+mod remembered;
 mod reread;
 mod scores;
 mod search;
@@ -20,6 +21,7 @@ mod settings;
 mod tapped;
 
 pub use pins::TAP_LEAD;
+pub use remembered::Remembered;
 pub use settings::Settings;
 
 use super::evidence::Evidence;
@@ -77,57 +79,6 @@ pub fn decode(evidence: &Evidence, anchors: &[Anchor]) -> HeardGrid {
 #[must_use]
 pub fn decode_with(evidence: &Evidence, anchors: &[Anchor], settings: &Settings) -> HeardGrid {
     decode_remembering(evidence, anchors, settings, &mut Remembered::default())
-}
-
-/// What was searched for and found before, for the same evidence and settings: a correction of bars or phrases needs no
-/// search at all, one of the level only its second half, and one more tap or nudged beat only what comes after it. What is
-/// found does not depend on it. It takes up to 15 MB.
-#[derive(Debug, Clone, Default)]
-pub struct Remembered {
-    scores: Option<Scores>,
-    /// How freely the music is played.
-    wandering: Option<f32>,
-    /// The latest last.
-    paths: Vec<(Asked, Vec<Step>)>,
-    searched: Searched,
-    /// The settings of that.
-    searched_with: Settings,
-}
-
-/// What a search was asked for.
-#[derive(Debug, Clone, PartialEq)]
-struct Asked {
-    settings: Settings,
-    pins: Vec<Pin>,
-    reading: Option<Rereading>,
-}
-
-/// The most paths that are remembered: a few steps back and forth.
-const PATHS: usize = 8;
-
-impl Remembered {
-    /// The path that was found for this, or the one that `search` finds.
-    fn path(
-        &mut self,
-        settings: &Settings,
-        pins: &[Pin],
-        reading: Option<&Rereading>,
-        search: impl FnOnce(&mut Searched) -> Vec<Step>,
-    ) -> Vec<Step> {
-        let asked = Asked { settings: settings.clone(), pins: pins.to_vec(), reading: reading.cloned() };
-        if let Some((_, path)) = self.paths.iter().find(|(other, _)| *other == asked) {
-            return path.clone();
-        }
-        if self.searched_with != *settings {
-            (self.searched, self.searched_with) = (Searched::default(), settings.clone());
-        }
-        let path = search(&mut self.searched);
-        if self.paths.len() >= PATHS {
-            self.paths.remove(0);
-        }
-        self.paths.push((asked, path.clone()));
-        path
-    }
 }
 
 /// [`decode_with`] for someone who asks again and again: `remembered` must come from the same evidence and settings.

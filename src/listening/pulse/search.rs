@@ -104,7 +104,7 @@ impl<'a> Search<'a> {
             let start = path.pop();
             // Later windows begin where the path of the one before is, so only the first is ever the same.
             let (mut rows, mut best) = match start {
-                None => before.take(self.constraints, self.scores),
+                None => before.take(self.settings, self.constraints, self.scores),
                 Some(_) => (vec![NEVER; MARGIN], Vec::new()),
             };
             rows.truncate(MARGIN + (until - origin) * ROW);
@@ -118,7 +118,7 @@ impl<'a> Search<'a> {
             self.end(&mut table, tail..until, last);
             let mut found = self.trace(&table);
             if table.start.is_none() {
-                before.keep(self.constraints, self.scores, table.rows, table.best);
+                before.keep(self.settings, self.constraints, self.scores, table.rows, table.best);
             }
             if !last {
                 // What lies close to the cut is decided with what follows; so is at least the beat that is begun from.
