@@ -16,6 +16,7 @@ use farandole::listening::{
 use farandole::units::{SampleRate, Seconds};
 use proptest::prelude::*;
 use std::ops::ControlFlow;
+use std::path::Path;
 use support::metrics::{f_measure, matches, trimmed};
 use support::signals::{self, Random};
 
@@ -121,10 +122,34 @@ fn t11_no_beat_is_invented() {
     );
     assert_eq!(of(&signals::pink_noise(RATE, -20.0, 20.0, 4)).pulse, Pulse::None);
     assert_eq!(of(&talking(30.0, 5)).pulse, Pulse::None);
+    // Dense knocks fall near some pulse or other, so there it may only be unsure.
+    for (a_second, seed, most) in
+        [(1.0, 6, Pulse::None), (2.0, 7, Pulse::None), (4.0, 8, Pulse::Unsure), (8.0, 9, Pulse::Unsure)]
+    {
+        let pulse = of(&knocks(a_second, 40.0, seed)).pulse;
+        assert!(pulse == Pulse::None || pulse == most, "{a_second} knocks a second: {pulse:?}");
+    }
     for sound in [drone, vec![0.0; 9], Vec::new()] {
         let heard = of(&sound);
         assert!(heard.grid.is_empty() && heard.sureness.is_empty() && heard.metres.is_empty());
     }
+}
+
+/// Knocks of noise at random times, so many a second on average, each as likely at any instant as at any other.
+fn knocks(a_second: f64, seconds: f64, seed: u64) -> Vec<f32> {
+    let mut random = Random(seed);
+    let mut out = vec![0.0f32; (seconds * f64::from(RATE)) as usize];
+    let mut at = 0.2;
+    while at < seconds - 1.0 {
+        let (first, loud) = ((at * f64::from(RATE)) as usize, 0.4 + 0.2 * random.next());
+        for n in 0..RATE as usize / 20 {
+            let t = n as f64 / f64::from(RATE);
+            out[first + n] += (loud * (-t / 0.008).exp() * random.next()) as f32;
+        }
+        let chance = 0.5 * (1.0 + random.next());
+        at -= (1.0 - chance).max(1e-9).ln() / a_second;
+    }
+    out
 }
 
 /// Syllables of noise and tone of irregular length, with pauses: about as regular as speech.
@@ -489,6 +514,26 @@ fn wishes_for_another_level_hold_from_where_they_are_made() {
     assert!(f_measure(&shifted, &part(&heard, true), 0.07) > 0.93, "{:?}", part(&heard, true));
     let heard = decode(&evidence, &[Anchor::Level { from, level: Level::Double }]);
     assert!(part(&heard, true).len() >= 2 * part(&whole, true).len() - 3);
+}
+
+/// The demo's last chord rings on for four seconds.
+#[test]
+fn wishes_for_another_level_add_no_counts_where_the_last_chord_rings() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/demo/cat-on-the-stairs.ogg");
+    let recording = farandole::recording::decode(&demo, &mut |_| {}).expect("whole");
+    let evidence = evidence_at(&recording.samples, recording.channels, recording.rate.0);
+    let whole = beats(&decode(&evidence, &[]));
+    let last = whole[whole.len() - 1];
+    for from in [4, 20, 40, 60].map(|beat| Seconds(whole[beat])) {
+        for wish in [
+            Anchor::Level { from, level: Level::Half },
+            Anchor::Level { from, level: Level::Double },
+            Anchor::ShiftHalf { from },
+        ] {
+            let heard = beats(&decode(&evidence, &[wish.clone()]));
+            assert!(heard[heard.len() - 1] < last + 0.1, "{wish:?}: {:?} after {last}", heard.last());
+        }
+    }
 }
 
 #[test]

@@ -166,7 +166,10 @@ pub(super) fn keep_near(
         }
     }
     constraints.told = true;
-    let beyond = step(last + 1.0);
+    // Where the music goes on after what was laid out, it is searched as ever; but after the last of all beats nothing was
+    // heard that counts, unless she tapped there.
+    let goes_on = stretch.end.is_finite() || pins.iter().any(|pin| pin.at > last);
+    let beyond = if goes_on { step(last + 1.0) } else { steps };
     for (t, (allowed, wanted)) in constraints.allowed.iter_mut().zip(&wanted).enumerate().take(beyond) {
         if !free(t as f64 / per_second) {
             *allowed &= wanted;
