@@ -530,7 +530,7 @@ fn wishes_for_another_level_add_no_counts_where_the_last_chord_rings() {
             Anchor::Level { from, level: Level::Double },
             Anchor::ShiftHalf { from },
         ] {
-            let heard = beats(&decode(&evidence, &[wish.clone()]));
+            let heard = beats(&decode(&evidence, std::slice::from_ref(&wish)));
             assert!(heard[heard.len() - 1] < last + 0.1, "{wish:?}: {:?} after {last}", heard.last());
         }
     }
