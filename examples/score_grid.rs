@@ -1,11 +1,11 @@
 //! Scores the grid on a listening set: `score_grid SET_DIR [--only PREFIX] [--taps N] [--mend N] [--repeat N] [--each]
-//! [--counted every2|every3|half|third] [setting=value ...]`.
+//! [--counted every2|every3|half|third|across] [setting=value ...]`.
 //!
 //! The set holds NAME.wav with NAME.json (`beats`, `downbeats`). Evidence is kept beside the set in `SET_DIR/.evidence`
 //! until the example is rebuilt, so that settings can be tried quickly. `--taps N`: the first N beats are tapped.
 //! `--mend N`: then, up to N times, two beats are tapped where the grid first goes wrong, as a teacher would who listens through it.
 //! `--counted`: the truth is counted otherwise, by every second beat (in bars of two or four) or third (in bars of three) from the
-//! first bar on, or in halves or thirds.
+//! first bar on, in halves or thirds, or by two across three beats (in bars of three or six).
 
 #![allow(clippy::print_stdout, reason = "printing is what it is for")]
 
@@ -49,6 +49,11 @@ impl Truth {
             "every2" | "every3" => return None,
             "half" => split(2),
             "third" => split(3),
+            "across" if bars_of(3.0) || bars_of(6.0) => {
+                let halves: Vec<f64> = split(2);
+                halves[2 * first..].iter().copied().step_by(3).collect()
+            }
+            "across" => return None,
             _ => return Some(self),
         };
         // Only what somebody could move to.

@@ -333,6 +333,32 @@ fn two_taps_at_another_level_count_all_of_a_swaying_piece() {
     }
 }
 
+/// Where the thirds of her beats were taken for halves of others, or the other way round: two counts in a bar of three, and three in a
+/// bar of two.
+#[test]
+fn six_taps_across_the_heard_beats_count_all_of_a_swaying_piece() {
+    let times = signals::beat_times(0.6, 72, |i| 88.0 * (1.0 + 0.2 * (i as f64 / 9.0).sin()));
+    let part = |place: f64| {
+        let beat = (place as usize).min(times.len() - 2);
+        times[beat] + (place - beat as f64) * (times[beat + 1] - times[beat])
+    };
+    for (each, metre) in [(1.5, 3), (2.0 / 3.0, 2)] {
+        let sound = played_in(22_050, &times, |i| (i / metre, i % metre));
+        let evidence = evidence_at(&sound, 1, 22_050);
+        let counted: Vec<f64> =
+            (0..).map(|n| f64::from(n) * each).take_while(|p| *p < 71.0).map(part).collect();
+        for first in [0, counted.len() / 3, counted.len() - 7] {
+            // Up to 30 ms beside the beat, as hands are.
+            let tap = |(n, at): (usize, &f64)| Anchor::Tap {
+                at: Seconds(at - 0.03 + 0.03 * (n as f64 * 2.4).sin()),
+            };
+            let taps: Vec<Anchor> = counted[first..].iter().take(6).enumerate().map(tap).collect();
+            let found = f_measure(&trimmed(&counted), &trimmed(&beats(&decode(&evidence, &taps))), 0.07);
+            assert!(found > 0.95, "{each} from {first}: {found} of {}", counted.len());
+        }
+    }
+}
+
 #[test]
 fn eight_taps_at_another_level_count_all_of_a_growing_piece() {
     let growing = |by: f64| signals::beat_times(0.5, 100, |i| 84.0 * by.powf(i as f64 / 100.0));

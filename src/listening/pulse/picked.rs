@@ -6,6 +6,7 @@
 use super::pins::Pin;
 use super::search::{STEPS_PER_SECOND, Step, bin_of};
 use super::settings::Settings;
+use super::tapped::Every;
 use crate::grid::Anchor;
 use crate::listening::evidence::Evidence;
 use crate::listening::form::bars;
@@ -18,23 +19,28 @@ const MOST: f64 = 0.75;
 /// Counting that slips within so many counts of the last tap.
 const SOON: usize = 4;
 
-/// Every `each`th of the beats that were `heard`, as a path that has a beat at every pin; `None` where there is none.
+/// What she counts of the beats that were `heard`, as a path that has a beat at every pin; `None` where there is none.
 pub(super) fn picked(
     evidence: &Evidence,
     heard: &[(Step, Seconds)],
-    each: u8,
+    Every { each, parts }: Every,
     pins: &[Pin],
     settings: &Settings,
 ) -> Option<Vec<Step>> {
     if pins.iter().any(|pin| pin.held) {
         return None;
     }
-    let beats: Vec<Seconds> = heard.iter().map(|(_, at)| *at).collect();
+    let beats = divided(heard, parts);
     // A beat that is put elsewhere is one of those that she counts already: it says nothing of which they are.
     let taps = pins.iter().filter(|pin| !pin.exact);
     let tapped: Vec<Seconds> = taps.map(|pin| Seconds(pin.at)).collect();
     let counted = every(evidence, &beats, each, &tapped, settings);
-    let mut at: Vec<usize> = counted.iter().map(|&beat| heard[beat].0.at).collect();
+    let parts = usize::from(parts);
+    let step_of = |part: usize| match part % parts {
+        0 => heard[part / parts].0.at,
+        _ => (beats[part].0 * f64::from(STEPS_PER_SECOND)) as usize,
+    };
+    let mut at: Vec<usize> = counted.into_iter().map(step_of).collect();
     for pin in pins {
         let step = pin.at * f64::from(STEPS_PER_SECOND);
         let off = |at: usize| (at as f64 + 0.5 - step).abs();
@@ -51,6 +57,13 @@ pub(super) fn picked(
         Some(Step { at: at[n], bin, ternary: each == 3 })
     };
     (0..at.len()).map(step).collect()
+}
+
+/// When the parts of the `heard` beats are.
+fn divided(heard: &[(Step, Seconds)], parts: u8) -> Vec<Seconds> {
+    let part = |from: f64, to: f64, k: u8| Seconds(from + (to - from) * f64::from(k) / f64::from(parts));
+    let within = heard.windows(2).flat_map(|pair| (0..parts).map(move |k| part(pair[0].1.0, pair[1].1.0, k)));
+    within.chain(heard.last().map(|(_, at)| *at)).collect()
 }
 
 /// Which of some `beats` to count, `each` being from one to the next, if those nearest to `tapped` are counted.

@@ -66,11 +66,14 @@ pub struct Settings {
     pub preference: f32,
     /// The most usual tempo where the music is played as people play it, BPM.
     pub preferred: f32,
-    /// The most usual tempo where every beat is as long as the one before, as machines play it, BPM.
+    /// `preference` where every beat is as long as the one before, as machines play it: hardly more than that quicker beats are
+    /// likelier, for which the most usual tempo is out of reach.
+    pub even_preference: f32,
+    /// `preferred` likewise.
     pub even_preferred: f32,
     /// Up to here every beat is as long as the one before, by the same measure as `steady_to`.
     pub even_to: f32,
-    /// From here on people play; between the two, one most usual tempo goes over into the other.
+    /// From here on people play; between the two, prices go from one to the other.
     pub even_from: f32,
     /// Price a second of leaving the level that the teacher tapped.
     pub off_level: f32,
@@ -116,9 +119,10 @@ impl Default for Settings {
             resubdivide: 40.0,
             preference: 1.7,
             preferred: 100.0,
-            even_preferred: 122.0,
-            even_to: 0.006,
-            even_from: 0.015,
+            even_preference: 0.8,
+            even_preferred: 150.0,
+            even_to: 0.007,
+            even_from: 0.012,
             off_level: 0.6,
             bar_network: 0.6,
             bar_bias: 0.6,
@@ -141,6 +145,7 @@ impl Settings {
             drift: along(self.drift, self.free_drift, free),
             drift_square: along(self.drift_square, self.free_drift_square, free),
             preferred: along(self.even_preferred, self.preferred, played),
+            preference: along(self.even_preference, self.preference, played),
             ..self.clone()
         }
     }

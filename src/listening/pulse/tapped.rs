@@ -19,6 +19,12 @@ const EXACT: f64 = 0.15;
 const ALL: f64 = 0.95;
 /// Heard beats from one tap to the next that there may be; of equals the last.
 const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
+/// The same where she counts two while three are heard, or three while two are, as where the thirds of her beats were taken for
+/// halves of others; and into how many parts that divides a heard beat. They are near to whole counts, so a run must have more
+/// gaps to tell, and closer ones.
+const ACROSS: [(f64, f64); 2] = [(1.5, 2.0), (2.0 / 3.0, 3.0)];
+const GAPS_ACROSS: usize = 5;
+const ROOM_ACROSS: f64 = 0.15;
 /// Taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
 /// take this share of it: where she taps, the heard beats themselves are wrong.
 const NEAR: usize = 4;
@@ -36,12 +42,20 @@ pub(super) struct Count {
     taps: Range<f64>,
     /// Heard beats from one tap to the next.
     each: f64,
+    /// Where among the heard beats she counts one, if she counts across them.
+    across: Option<f64>,
 }
 
 /// How a run counts, if it can be told: heard beats from one tap to the next. Without `slowing`, few taps do not tell.
 fn count(run: &[Pin], heard: &[f64], slowing: Option<&[i16]>) -> Option<f64> {
     let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
     let gaps: Vec<f64> = places.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let across = |each: f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM_ACROSS * each).count();
+    let enough = AGREE * gaps.len() as f64;
+    let counts_across = ACROSS.into_iter().find(|(each, _)| across(*each) as f64 >= enough);
+    if let Some((each, _)) = counts_across.filter(|_| gaps.len() >= GAPS_ACROSS) {
+        return Some(each);
+    }
     let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
     let each = COUNTS.into_iter().max_by_key(agree)?;
     let told = if gaps.len() >= GAPS {
@@ -52,6 +66,22 @@ fn count(run: &[Pin], heard: &[f64], slowing: Option<&[i16]>) -> Option<f64> {
         each != 1.0 && !gaps.is_empty() && exactly(&places, each) && alike
     };
     told.then_some(each)
+}
+
+/// Where among the heard beats, on one or on a part of one, a run of taps counts that has `each` from one to the next; `None`
+/// where it does not count across them.
+fn across(run: &[Pin], heard: &[f64], each: f64) -> Option<f64> {
+    let (_, parts) = ACROSS.into_iter().find(|(across, _)| *across == each)?;
+    let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
+    let counts = places.windows(2).scan(0.0, |counted, pair| {
+        *counted += ((pair[1] - pair[0]) / each).round();
+        Some(*counted)
+    });
+    let counts = std::iter::once(0.0).chain(counts);
+    let mut first: Vec<f64> =
+        places.iter().zip(counts).map(|(place, counted)| place - counted * each).collect();
+    first.sort_by(f64::total_cmp);
+    Some((first[first.len() / 2] * parts).round() / parts)
 }
 
 /// Whether all `places` are those of heard beats `each` apart, or of such parts of one, one of them a beat's own.
@@ -87,19 +117,33 @@ pub(super) fn counts(heard: &[f64], pins: &[Pin], slowing: &[i16]) -> Vec<Count>
     let slowing = as_heard(heard, pins).is_empty().then_some(slowing);
     let told = |run: &[Pin]| {
         let each = count(run, heard, slowing)?;
-        Some((run.first()?.at..run.last()?.at, each))
+        Some((run.first()?.at..run.last()?.at, each, across(run, heard, each)))
     };
-    let told: Vec<(Range<f64>, f64)> = runs(pins).filter_map(told).collect();
+    let told: Vec<(Range<f64>, f64, Option<f64>)> = runs(pins).filter_map(told).collect();
     let half_ways = told.windows(2).map(|pair| 0.5 * (pair[0].0.end + pair[1].0.start));
     let bounds: Vec<f64> = std::iter::once(0.0).chain(half_ways).chain([f64::INFINITY]).collect();
     let stretches = bounds.windows(2).map(|pair| pair[0]..pair[1]);
-    stretches.zip(told).map(|(stretch, (taps, each))| Count { stretch, taps, each }).collect()
+    stretches.zip(told).map(|(stretch, (taps, each, across))| Count { stretch, taps, each, across }).collect()
 }
 
-/// 2 or 3 where every run of taps that says anything counts every second, or every third, of the beats that were heard.
-pub(super) fn every(counts: &[Count]) -> Option<u8> {
+/// Which of the beats that were heard she counts: every so many of their parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Every {
+    /// 2 or 3.
+    pub(super) each: u8,
+    /// Into how many parts a heard beat is divided for that: 1, or 2 or 3 where she counts across them.
+    pub(super) parts: u8,
+}
+
+/// What is counted where every run of taps that says anything counts every second or third of the beats that were heard, or
+/// across them, and all runs alike.
+pub(super) fn every(counts: &[Count]) -> Option<Every> {
     let each = counts.first()?.each;
-    (counts.iter().all(|count| count.each == each) && each > 1.0).then_some(each as u8)
+    let across = ACROSS.into_iter().find(|(across, _)| *across == each);
+    let parts = across.map_or(1.0, |(_, parts)| parts);
+    let alike = counts.iter().all(|count| count.each == each);
+    let every = Every { each: (each * parts).round() as u8, parts: parts as u8 };
+    (alike && every.each > 1).then_some(every)
 }
 
 /// Where taps are as far apart as the `heard` beats are (seconds, ascending), be they few or many: she mends what is around them,
@@ -148,26 +192,25 @@ pub(super) struct Divided {
     pub(super) beats: Vec<f64>,
 }
 
-/// The beats that runs of taps count where each counts two or three to one that was heard: they lie between those, so
-/// there is no doubt which they are. A run holds as long as anybody could follow.
+/// The beats that runs of taps count where each counts two or three to one that was heard, or across them: they lie on those and
+/// between, so there is no doubt which they are. A run holds as long as anybody could follow.
 ///
 /// `heard` are beats in seconds, ascending.
 pub(super) fn divided(heard: &[f64], counts: &[Count]) -> Vec<Divided> {
     let divide = |count: &Count| {
-        let parts = (1.0 / count.each).round() as usize;
-        let part = |pair: &[f64], k: usize| pair[0] + (pair[1] - pair[0]) * k as f64 / parts as f64;
-        let too_quick = || heard.windows(2).filter(|pair| pair[1] - pair[0] < QUICKEST * parts as f64);
+        let too_quick = || heard.windows(2).filter(|pair| (pair[1] - pair[0]) * count.each < QUICKEST);
         let before = too_quick().map(|pair| pair[1]).filter(|at| *at <= count.taps.start);
         let after = too_quick().map(|pair| pair[0]).filter(|at| *at >= count.taps.end);
         let stretch = before.fold(count.stretch.start, f64::max)..after.fold(count.stretch.end, f64::min);
-        let beats = heard
-            .windows(2)
-            .flat_map(|pair| (0..parts).map(|k| part(pair, k)).collect::<Vec<f64>>())
-            .filter(|beat| stretch.contains(beat))
-            .collect();
+        // From the first of them that is no earlier than the first heard beat.
+        let first = count.across.map_or(0.0, |place| place.rem_euclid(count.each));
+        let last = (heard.len() - 1) as f64;
+        let counted =
+            (0..).map(|n| first + f64::from(n) * count.each).take_while(|place| *place < last - 1e-9);
+        let beats = counted.map(|place| at(heard, place)).filter(|beat| stretch.contains(beat)).collect();
         Divided { stretch, beats }
     };
-    counts.iter().filter(|count| count.each < 1.0).map(divide).collect()
+    counts.iter().filter(|count| count.each < 1.0 || count.across.is_some()).map(divide).collect()
 }
 
 /// How long the heard beats are around an instant, seconds.
@@ -281,6 +324,27 @@ mod tests {
         for taps in [&[5.2, 6.2][..], &[5.0, 5.85], &[5.0, 5.5], &[5.0], &[5.0, 6.0, 15.0, 15.5]] {
             assert!(said(taps, &slowing).is_empty(), "{taps:?}");
         }
+    }
+
+    #[test]
+    fn taps_across_the_heard_beats_count_their_halves_or_thirds() {
+        let said = |taps: &[f64]| {
+            let anchors: Vec<Anchor> =
+                taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
+            let counts = counts(&heard(), &pins(&anchors, 3_000), &[]);
+            let first = divided(&heard(), &counts).first().map(|laid_out| laid_out.beats[..3].to_vec());
+            (every(&counts), first)
+        };
+        let (two, laid_out) = said(&[5.27, 6.0, 6.72, 7.5, 8.27, 9.0]);
+        assert_eq!(two, Some(Every { each: 3, parts: 2 }));
+        assert_eq!(laid_out, Some(vec![1.5, 2.25, 3.0]));
+        let (three, laid_out) = said(&[25.0, 25.55, 26.07, 26.6, 27.1, 27.67, 28.2]);
+        assert_eq!(three, Some(Every { each: 2, parts: 3 }));
+        // Two thirds of half a second can be followed too.
+        assert!(laid_out.is_some_and(|beats| (beats[1] - beats[0] - 1.0 / 3.0).abs() < 1e-9));
+        // Fewer taps, or looser ones, are no such thing.
+        assert_eq!(said(&[5.25, 6.0, 6.75, 7.5, 8.25]).0, Some(Every { each: 2, parts: 1 }));
+        assert_eq!(said(&[5.0, 6.0, 6.9, 7.8, 8.9, 9.8]).0, Some(Every { each: 2, parts: 1 }));
     }
 
     #[test]
