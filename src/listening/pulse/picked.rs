@@ -6,7 +6,7 @@
 use super::pins::Pin;
 use super::search::{STEPS_PER_SECOND, Step, bin_of};
 use super::settings::Settings;
-use super::tapped::Every;
+use super::tapped::{Every, parts_of};
 use crate::grid::Anchor;
 use crate::listening::evidence::Evidence;
 use crate::listening::form::bars;
@@ -30,7 +30,8 @@ pub(super) fn picked(
     if pins.iter().any(|pin| pin.held) {
         return None;
     }
-    let beats = divided(heard, parts);
+    let beats: Vec<f64> = heard.iter().map(|(_, at)| at.0).collect();
+    let beats: Vec<Seconds> = parts_of(&beats, parts).into_iter().map(Seconds).collect();
     // A beat that is put elsewhere is one of those that she counts already: it says nothing of which they are.
     let taps = pins.iter().filter(|pin| !pin.exact);
     let tapped: Vec<Seconds> = taps.map(|pin| Seconds(pin.at)).collect();
@@ -57,13 +58,6 @@ pub(super) fn picked(
         Some(Step { at: at[n], bin, ternary: each == 3 })
     };
     (0..at.len()).map(step).collect()
-}
-
-/// When the parts of the `heard` beats are.
-fn divided(heard: &[(Step, Seconds)], parts: u8) -> Vec<Seconds> {
-    let part = |from: f64, to: f64, k: u8| Seconds(from + (to - from) * f64::from(k) / f64::from(parts));
-    let within = heard.windows(2).flat_map(|pair| (0..parts).map(move |k| part(pair[0].1.0, pair[1].1.0, k)));
-    within.chain(heard.last().map(|(_, at)| *at)).collect()
 }
 
 /// Which of some `beats` to count, `each` being from one to the next, if those nearest to `tapped` are counted.

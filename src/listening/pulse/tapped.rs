@@ -17,12 +17,12 @@ const ROOM: f64 = 0.25;
 /// share of all heard beats is at their level.
 const EXACT: f64 = 0.15;
 const ALL: f64 = 0.95;
-/// Heard beats from one tap to the next that there may be; of equals the last.
-const COUNTS: [f64; 5] = [1.0 / 3.0, 3.0, 0.5, 2.0, 1.0];
+/// What may be counted of the heard beats; of equals the last.
+const COUNTS: [Every; 5] = [Every::of(1, 3), Every::of(3, 1), Every::of(1, 2), Every::of(2, 1), AS_HEARD];
+const AS_HEARD: Every = Every::of(1, 1);
 /// The same where she counts two while three are heard, or three while two are, as where the thirds of her beats were taken for
-/// halves of others; and into how many parts that divides a heard beat. They are near to whole counts, so a run must have more
-/// gaps to tell, and closer ones.
-const ACROSS: [(f64, f64); 2] = [(1.5, 2.0), (2.0 / 3.0, 3.0)];
+/// halves of others. They are near to whole counts, so a run must have more gaps to tell, and closer ones.
+const ACROSS: [Every; 2] = [Every::of(3, 2), Every::of(2, 3)];
 const GAPS_ACROSS: usize = 5;
 const ROOM_ACROSS: f64 = 0.15;
 /// Taps say that the level is as it was heard where one of so many heard beats before or after is as long as theirs, give or
@@ -34,54 +34,73 @@ const QUICKEST: f64 = 0.26;
 /// Heard beats to either side over which their length is taken.
 const AROUND: f64 = 2.0;
 
+/// Which of the beats that were heard she counts: every so many of their parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Every {
+    /// Parts from one count to the next.
+    pub(super) each: u8,
+    /// Into how many parts a heard beat is divided for that.
+    pub(super) parts: u8,
+}
+
+impl Every {
+    const fn of(each: u8, parts: u8) -> Self {
+        Self { each, parts }
+    }
+
+    /// Heard beats from one count to the next.
+    fn beats(self) -> f64 {
+        f64::from(self.each) / f64::from(self.parts)
+    }
+}
+
 /// How a run of taps counts what was heard.
 pub(super) struct Count {
     /// For how long it holds, seconds.
     stretch: Range<f64>,
     /// When it was tapped, seconds.
     taps: Range<f64>,
-    /// Heard beats from one tap to the next.
-    each: f64,
-    /// Where among the heard beats she counts one, if she counts across them.
-    across: Option<f64>,
+    every: Every,
+    /// One of the parts that she counts, from the first of the first heard beat on.
+    part: i64,
 }
 
-/// How a run counts, if it can be told: heard beats from one tap to the next. Without `slowing`, few taps do not tell.
-fn count(run: &[Pin], heard: &[f64], slowing: Option<&[i16]>) -> Option<f64> {
+/// How a run counts, if it can be told. Without `slowing`, few taps do not tell.
+fn count(run: &[Pin], heard: &[f64], slowing: Option<&[i16]>) -> Option<Every> {
     let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
     let gaps: Vec<f64> = places.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let across = |each: f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM_ACROSS * each).count();
+    let agree = |every: Every, room: f64| {
+        let beats = every.beats();
+        gaps.iter().filter(|gap| (*gap - beats).abs() <= room * beats).count()
+    };
     let enough = AGREE * gaps.len() as f64;
-    let counts_across = ACROSS.into_iter().find(|(each, _)| across(*each) as f64 >= enough);
-    if let Some((each, _)) = counts_across.filter(|_| gaps.len() >= GAPS_ACROSS) {
-        return Some(each);
+    let across = ACROSS.into_iter().find(|every| agree(*every, ROOM_ACROSS) as f64 >= enough);
+    if gaps.len() >= GAPS_ACROSS && across.is_some() {
+        return across;
     }
-    let agree = |each: &f64| gaps.iter().filter(|gap| (*gap - each).abs() <= ROOM * each).count();
-    let each = COUNTS.into_iter().max_by_key(agree)?;
+    let every = COUNTS.into_iter().max_by_key(|every| agree(*every, ROOM))?;
     let told = if gaps.len() >= GAPS {
-        agree(&each) as f64 >= AGREE * gaps.len() as f64
+        agree(every, ROOM) as f64 >= enough
     } else {
         // Those that are as far apart as the heard beats mend them: see `as_heard`.
         let alike = slowing.is_some_and(|slowing| all_alike(heard, slowing, run[0].at));
-        each != 1.0 && !gaps.is_empty() && exactly(&places, each) && alike
+        every != AS_HEARD && !gaps.is_empty() && exactly(&places, every.beats()) && alike
     };
-    told.then_some(each)
+    told.then_some(every)
 }
 
-/// Where among the heard beats, on one or on a part of one, a run of taps counts that has `each` from one to the next; `None`
-/// where it does not count across them.
-fn across(run: &[Pin], heard: &[f64], each: f64) -> Option<f64> {
-    let (_, parts) = ACROSS.into_iter().find(|(across, _)| *across == each)?;
+/// One of the parts of the heard beats that a run of taps counts, if it counts `every` so many.
+fn counted_part(run: &[Pin], heard: &[f64], every: Every) -> i64 {
     let places: Vec<f64> = run.iter().map(|pin| place(heard, pin.at)).collect();
     let counts = places.windows(2).scan(0.0, |counted, pair| {
-        *counted += ((pair[1] - pair[0]) / each).round();
+        *counted += ((pair[1] - pair[0]) / every.beats()).round();
         Some(*counted)
     });
     let counts = std::iter::once(0.0).chain(counts);
     let mut first: Vec<f64> =
-        places.iter().zip(counts).map(|(place, counted)| place - counted * each).collect();
+        places.iter().zip(counts).map(|(place, counted)| place - counted * every.beats()).collect();
     first.sort_by(f64::total_cmp);
-    Some((first[first.len() / 2] * parts).round() / parts)
+    (first[first.len() / 2] * f64::from(every.parts)).round() as i64
 }
 
 /// Whether all `places` are those of heard beats `each` apart, or of such parts of one, one of them a beat's own.
@@ -116,34 +135,21 @@ pub(super) fn counts(heard: &[f64], pins: &[Pin], slowing: &[i16]) -> Vec<Count>
     }
     let slowing = as_heard(heard, pins).is_empty().then_some(slowing);
     let told = |run: &[Pin]| {
-        let each = count(run, heard, slowing)?;
-        Some((run.first()?.at..run.last()?.at, each, across(run, heard, each)))
+        let every = count(run, heard, slowing)?;
+        Some((run.first()?.at..run.last()?.at, every, counted_part(run, heard, every)))
     };
-    let told: Vec<(Range<f64>, f64, Option<f64>)> = runs(pins).filter_map(told).collect();
+    let told: Vec<(Range<f64>, Every, i64)> = runs(pins).filter_map(told).collect();
     let half_ways = told.windows(2).map(|pair| 0.5 * (pair[0].0.end + pair[1].0.start));
     let bounds: Vec<f64> = std::iter::once(0.0).chain(half_ways).chain([f64::INFINITY]).collect();
     let stretches = bounds.windows(2).map(|pair| pair[0]..pair[1]);
-    stretches.zip(told).map(|(stretch, (taps, each, across))| Count { stretch, taps, each, across }).collect()
-}
-
-/// Which of the beats that were heard she counts: every so many of their parts.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Every {
-    /// 2 or 3.
-    pub(super) each: u8,
-    /// Into how many parts a heard beat is divided for that: 1, or 2 or 3 where she counts across them.
-    pub(super) parts: u8,
+    stretches.zip(told).map(|(stretch, (taps, every, part))| Count { stretch, taps, every, part }).collect()
 }
 
 /// What is counted where every run of taps that says anything counts every second or third of the beats that were heard, or
 /// across them, and all runs alike.
 pub(super) fn every(counts: &[Count]) -> Option<Every> {
-    let each = counts.first()?.each;
-    let across = ACROSS.into_iter().find(|(across, _)| *across == each);
-    let parts = across.map_or(1.0, |(_, parts)| parts);
-    let alike = counts.iter().all(|count| count.each == each);
-    let every = Every { each: (each * parts).round() as u8, parts: parts as u8 };
-    (alike && every.each > 1).then_some(every)
+    let every = counts.first()?.every;
+    (counts.iter().all(|count| count.every == every) && every.each > 1).then_some(every)
 }
 
 /// Where taps are as far apart as the `heard` beats are (seconds, ascending), be they few or many: she mends what is around them,
@@ -173,10 +179,10 @@ pub(super) fn counted(heard: &[f64], counts: &[Count], steps: usize) -> Vec<Opti
     let mut bins = vec![None; steps];
     let per_second = f64::from(STEPS_PER_SECOND);
     let step = |at: f64| ((at * per_second).max(0.0) as usize).min(steps);
-    for Count { stretch, each, .. } in counts.iter().filter(|count| count.each != 1.0) {
+    for Count { stretch, every, .. } in counts.iter().filter(|count| count.every != AS_HEARD) {
         let (from, until) = (step(stretch.start), step(stretch.end));
         for (t, bin) in bins.iter_mut().enumerate().take(until).skip(from) {
-            let length = each * length_at(heard, t as f64 / per_second);
+            let length = every.beats() * length_at(heard, t as f64 / per_second);
             *bin = Some(bin_of((length * per_second) as f32) as isize);
         }
     }
@@ -198,19 +204,28 @@ pub(super) struct Divided {
 /// `heard` are beats in seconds, ascending.
 pub(super) fn divided(heard: &[f64], counts: &[Count]) -> Vec<Divided> {
     let divide = |count: &Count| {
-        let too_quick = || heard.windows(2).filter(|pair| (pair[1] - pair[0]) * count.each < QUICKEST);
+        let too_quick =
+            || heard.windows(2).filter(|pair| (pair[1] - pair[0]) * count.every.beats() < QUICKEST);
         let before = too_quick().map(|pair| pair[1]).filter(|at| *at <= count.taps.start);
         let after = too_quick().map(|pair| pair[0]).filter(|at| *at >= count.taps.end);
         let stretch = before.fold(count.stretch.start, f64::max)..after.fold(count.stretch.end, f64::min);
-        // From the first of them that is no earlier than the first heard beat.
-        let first = count.across.map_or(0.0, |place| place.rem_euclid(count.each));
-        let last = (heard.len() - 1) as f64;
+        let Every { each, parts } = count.every;
+        // The last heard beat is nobody's: nothing was heard after it to count towards.
+        let within = parts_of(heard, parts);
         let counted =
-            (0..).map(|n| first + f64::from(n) * count.each).take_while(|place| *place < last - 1e-9);
-        let beats = counted.map(|place| at(heard, place)).filter(|beat| stretch.contains(beat)).collect();
+            within.iter().take(within.len() - 1).skip(count.part.rem_euclid(i64::from(each)) as usize);
+        let beats =
+            counted.step_by(usize::from(each)).copied().filter(|beat| stretch.contains(beat)).collect();
         Divided { stretch, beats }
     };
-    counts.iter().filter(|count| count.each < 1.0 || count.across.is_some()).map(divide).collect()
+    counts.iter().filter(|count| count.every.parts > 1).map(divide).collect()
+}
+
+/// The parts of the heard beats, and the last of those; all in seconds, ascending.
+pub(super) fn parts_of(heard: &[f64], parts: u8) -> Vec<f64> {
+    let part = |pair: &[f64], k: u8| pair[0] + (pair[1] - pair[0]) * f64::from(k) / f64::from(parts);
+    let within = heard.windows(2).flat_map(|pair| (0..parts).map(move |k| part(pair, k)));
+    within.chain(heard.last().copied()).collect()
 }
 
 /// How long the heard beats are around an instant, seconds.
@@ -308,7 +323,7 @@ mod tests {
             let anchors: Vec<Anchor> =
                 taps.iter().map(|&at| Anchor::Tap { at: Seconds(at - 0.03) }).collect();
             let counts = counts(&heard(), &pins(&anchors, 3_000), slowing);
-            counts.iter().map(|count| count.each).collect()
+            counts.iter().map(|count| count.every.beats()).collect()
         };
         // The music is heard to slow down by as much as the beats do at 21 s; or it is not, so that they have changed their level.
         let slower = (f64::log2(0.8 / 0.5) * 36.0) as i16;
